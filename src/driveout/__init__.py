@@ -1,0 +1,1 @@
+"""driveout: one used car from advert to sale, with one living outlook."""
