@@ -1,0 +1,195 @@
+"""One-file archive: a zip of JSON lines and attachments that moves house between machines and engines."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from driveout.errors import BadEntry, StoreTrouble
+from driveout.store.attachments import Attachments
+from driveout.store.engine import Store, Tx
+from driveout.store.schema import revision_of, upgrade
+
+SCHEMA = "driveout-archive/1"
+LARGEST_MEMBER = 2_000_000_000
+LARGEST_LINE = 50_000_000
+
+
+def write_archive(store: Store, path: Path) -> dict[str, Any]:
+    """Write everything into one zip while others may go on working.
+
+    All tables are read in one transaction, so the archive is one consistent state; every
+    member's SHA-256 stands in ``manifest.json``.
+
+    Parameters
+    ----------
+    store
+        The record.
+    path
+        File to write; an existing one is replaced only when the new one is whole.
+
+    Returns
+    -------
+    dict
+        The manifest.
+    """
+    part = path.with_name(f".{path.name}.part")
+    tables: dict[str, dict[str, Any]] = {}
+    manifest: dict[str, Any] = {
+        "schema": SCHEMA,
+        "revision": revision_of(store),
+        "tables": tables,
+        "attachments": 0,
+    }
+    attachments = Attachments(store.home / "attachments")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with (
+            zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED, compresslevel=6) as archive,
+            store.reading() as tx,
+        ):
+            for table in _tables(tx):
+                digest, count = hashlib.sha256(), 0
+                with archive.open(f"tables/{table.name}.jsonl", "w") as member:
+                    for row in tx.execute(sa.select(table).order_by(*table.primary_key.columns)).mappings():
+                        line = (
+                            json.dumps(dict(row), ensure_ascii=False, sort_keys=True, default=str).encode()
+                            + b"\n"
+                        )
+                        digest.update(line)
+                        member.write(line)
+                        count += 1
+                tables[table.name] = {"rows": count, "sha256": digest.hexdigest()}
+            for name in attachments.names():
+                archive.writestr(f"attachments/{name}", attachments.get(name), zipfile.ZIP_STORED)
+                manifest["attachments"] += 1
+            archive.writestr("manifest.json", json.dumps(manifest, indent=1, sort_keys=True))
+        with part.open("rb") as whole:
+            os.fsync(whole.fileno())
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise StoreTrouble(
+            f"The archive could not be written: {error.strerror}. The record is untouched."
+        ) from error
+    return manifest
+
+
+def restore(path: Path, store: Store) -> dict[str, Any]:
+    """Fill an empty record from an archive and prove each table by its checksum.
+
+    Parameters
+    ----------
+    path
+        An archive that `write_archive` made.
+    store
+        An empty record, on either engine.
+
+    Returns
+    -------
+    dict
+        The archive's manifest.
+
+    Raises
+    ------
+    BadEntry
+        If the file is not an archive, is damaged, or is suspiciously large.
+    StoreTrouble
+        If the record is not empty. Nothing is written in either case.
+    """
+    if revision_of(store) is not None:
+        with store.reading() as tx:
+            if any(
+                tx.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first()
+                for table in _tables(tx)
+            ):
+                raise StoreTrouble("The record is not empty. Restore into a new place, then look at both.")
+    try:
+        with zipfile.ZipFile(path) as archive:
+            manifest = _manifest(archive, path)
+            _prove(archive, manifest, path)
+            upgrade(store, manifest["revision"])
+            _fill(archive, manifest, store)
+    except (zipfile.BadZipFile, KeyError, json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise BadEntry(f"{path.name} is not a whole driveout archive: {error}.", place=path.name) from error
+    except OSError as error:
+        raise StoreTrouble(f"The archive could not be read: {error.strerror}.") from error
+    upgrade(store)
+    return manifest
+
+
+def _tables(tx: Tx) -> list[sa.Table]:
+    """Tables that are really there, parents before children."""
+    present = sa.MetaData()
+    present.reflect(tx)
+    return [table for table in present.sorted_tables if table.name != "alembic_version"]
+
+
+def _manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    manifest: dict[str, Any] = json.loads(archive.read("manifest.json"))
+    if manifest.get("schema") != SCHEMA:
+        raise BadEntry(
+            f"{path.name} says schema {manifest.get('schema')!r}; {SCHEMA!r} is needed.", place=path.name
+        )
+    return manifest
+
+
+def _prove(archive: zipfile.ZipFile, manifest: dict[str, Any], path: Path) -> None:
+    for member in archive.infolist():
+        if member.file_size > LARGEST_MEMBER or member.file_size > 1000 * max(member.compress_size, 1000):
+            raise BadEntry(
+                f"{member.filename!r} in {path.name} unpacks to an absurd size; refused.", place=path.name
+            )
+    for name, facts in manifest["tables"].items():
+        digest, rows = hashlib.sha256(), 0
+        for line in _lines(archive, name):
+            digest.update(line)
+            rows += 1
+        if digest.hexdigest() != facts["sha256"] or rows != facts["rows"]:
+            raise BadEntry(
+                f"The table {name} in {path.name} is damaged: its checksum differs.", place=path.name
+            )
+
+
+def _lines(archive: zipfile.ZipFile, table: str) -> Iterator[bytes]:
+    with archive.open(f"tables/{table}.jsonl") as member:
+        while line := member.readline(LARGEST_LINE):
+            yield line
+
+
+def _fill(archive: zipfile.ZipFile, manifest: dict[str, Any], store: Store) -> None:
+    attachments = Attachments(store.home / "attachments")
+    names = [name for name in archive.namelist() if name.startswith("attachments/")]
+    for name in names:
+        data = archive.read(name)
+        if name != f"attachments/{hashlib.sha256(data).hexdigest()}":
+            raise BadEntry(f"The attachment {name!r} does not match its name.", place=name)
+        attachments.put(data)
+    if len(names) != manifest["attachments"]:
+        raise BadEntry("The archive lacks attachments that its manifest counts.", place="manifest.json")
+    with store.writing() as tx:
+        for table in _tables(tx):
+            if table.name not in manifest["tables"]:
+                continue
+            rows = [json.loads(line) for line in _lines(archive, table.name)]
+            for start in range(0, len(rows), 500):
+                tx.execute(sa.insert(table), rows[start : start + 500])
+            _continue_numbering(tx, table)
+
+
+def _continue_numbering(tx: Tx, table: sa.Table) -> None:
+    """PostgreSQL numbers from its own sequence; move it past the restored rows."""
+    if tx.dialect.name != "postgresql" or "id" not in table.columns:
+        return
+    sequence = tx.scalar(sa.select(sa.func.pg_get_serial_sequence(table.name, "id")))
+    if sequence:
+        highest = tx.scalar(sa.select(sa.func.max(table.c.id)))
+        if highest is not None:
+            tx.execute(sa.select(sa.func.setval(sequence, highest)))
