@@ -74,7 +74,7 @@ def _try_on_copy(path: Path, to: str) -> None:
         trial = Path(folder) / "trial.db"
         source = open_store(f"sqlite:///{path}", path.parent)
         with source.engine.connect() as connection:
-            connection.connection.execute("VACUUM INTO ?", (str(trial),))  # type: ignore[attr-defined]
+            connection.connection.execute("VACUUM INTO ?", (str(trial),))
         source.close()
         copy = open_store(f"sqlite:///{trial}", Path(folder))
         try:

@@ -1,0 +1,196 @@
+"""What a person does with a car as such: add it, change a fact, move it on in life."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from driveout.cars import records
+from driveout.cars.car import Car, Event, demand_stage, next_stages
+from driveout.errors import BadEntry, Conflict
+from driveout.store import Tx
+from driveout.units import minor_digits
+
+_NAMED = ("name", "made_year", "mileage_km", "vin", "currency")
+
+
+def add_car(
+    tx: Tx,
+    *,
+    name: str,
+    currency: str,
+    at: datetime,
+    made_year: int | None = None,
+    mileage_km: int | None = None,
+    vin: str = "",
+    facts: dict[str, Any] | None = None,
+    stage: str = "advert",
+) -> Car:
+    """Put a car into the yard, usually as an advert.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    name
+        What the person calls it.
+    currency
+        ISO 4217 code.
+    at
+        Present moment.
+    made_year
+        Model year, if known.
+    mileage_km
+        Odometer, if known. [km]
+    vin
+        Identification number as typed.
+    facts
+        Other facts by name.
+    stage
+        Stage it starts in.
+
+    Returns
+    -------
+    Car
+        The car with its number.
+
+    Raises
+    ------
+    BadEntry
+        If the name is empty, the currency unknown or the stage no stage.
+    """
+    if not name.strip():
+        raise BadEntry("The car needs a name, for example make, model and colour.", field="name", value=name)
+    minor_digits(currency)
+    car = records.add(
+        tx,
+        {
+            "name": name.strip()[:200],
+            "stage": demand_stage(stage),
+            "currency": currency,
+            "made_year": made_year,
+            "mileage_km": mileage_km,
+            "vin": vin,
+            "facts": facts or {},
+            "added_at": at,
+        },
+    )
+    note_event(tx, car.id, "added", f"Added: {car.name}", {"stage": stage, "facts": car.facts}, at)
+    return car
+
+
+def get_car(tx: Tx, car_id: int) -> Car:
+    """Return one car, or refuse a number that is none."""
+    return records.find(tx, car_id)
+
+
+def list_cars(tx: Tx) -> list[Car]:
+    """All cars, newest first."""
+    return records.every(tx)
+
+
+def change_facts(
+    tx: Tx, car_id: int, changes: dict[str, Any], *, at: datetime, version: int | None = None
+) -> Car:
+    """Change named facts of a car; the trail keeps what stood there before.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    changes
+        New values by name; a value of None removes a free fact.
+    at
+        Present moment.
+    version
+        Version that the person was looking at; None skips the check.
+
+    Returns
+    -------
+    Car
+        The car as it is now.
+
+    Raises
+    ------
+    Conflict
+        If it was changed meanwhile.
+    """
+    car = records.find(tx, car_id)
+    if version is not None and version != car.version:
+        raise Conflict(
+            f"{car.name} was changed in another window meanwhile. Look at it again; nothing was lost."
+        )
+    named = {key: value for key, value in changes.items() if key in _NAMED}
+    free = {key: value for key, value in changes.items() if key not in _NAMED}
+    facts = {key: value for key, value in {**car.facts, **free}.items() if value is not None}
+    changed = records.change(tx, car, {**named, "facts": facts})
+    before = {key: getattr(car, key) if key in _NAMED else car.facts.get(key) for key in changes}
+    words = ", ".join(sorted(changes))
+    note_event(tx, car_id, "facts", f"Facts corrected: {words}", {"before": before, "now": changes}, at)
+    return changed
+
+
+def change_stage(tx: Tx, car_id: int, stage: str, at: datetime) -> Car:
+    """Move a car on in life.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    stage
+        The stage it enters.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Car
+        The car as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If that stage cannot follow the present one.
+    """
+    car = records.find(tx, car_id)
+    if demand_stage(stage) == car.stage:
+        return car
+    if stage not in next_stages(car.stage):
+        allowed = ", ".join(next_stages(car.stage)) or "nothing; its story is closed"
+        raise BadEntry(
+            f"{car.name} is {car.stage!r} and cannot become {stage!r}.",
+            field="stage",
+            value=stage,
+            allowed=allowed,
+        )
+    changed = records.change(tx, car, {"stage": stage})
+    note_event(tx, car_id, "stage", f"Now: {stage}", {"from": car.stage, "to": stage}, at)
+    return changed
+
+
+def note_event(tx: Tx, car_id: int, kind: str, summary: str, data: dict[str, Any], at: datetime) -> Event:
+    """Append a line to the car's trail and mark the car as touched.
+
+    Every action that changes a fact calls this; the store then recomputes the car's outlook
+    before the same transaction is committed.
+    """
+    event = records.append(tx, car_id, at, kind, summary, data)
+    touched = tx.info.get("touched")
+    if touched is not None:
+        touched.setdefault(car_id, []).append(summary)
+    return event
+
+
+def trail_of(tx: Tx, car_id: int, limit: int | None = None) -> list[Event]:
+    """A car's trail, newest first."""
+    return records.trail(tx, car_id, limit)
+
+
+def broken_trails(tx: Tx) -> dict[int, int]:
+    """Cars whose trail was tampered with, and at which event."""
+    found = {car.id: records.broken_link(tx, car.id) for car in records.every(tx)}
+    return {car_id: seq for car_id, seq in found.items() if seq is not None}
