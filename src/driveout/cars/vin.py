@@ -113,7 +113,7 @@ def _model_years(vin: str, this_year: int, light_vehicle: bool) -> tuple[int, ..
     if vin[9] not in _YEAR_CODES:
         return ()
     first = 1980 + _YEAR_CODES.index(vin[9])
-    years = (first, first + 30)
+    years: tuple[int, ...] = (first, first + 30)
     if light_vehicle:
         years = (years[1],) if vin[6].isalpha() else (years[0],)
     return tuple(year for year in years if year <= this_year + 1)

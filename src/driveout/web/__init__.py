@@ -1,0 +1,18 @@
+"""The page frame: forms, templates, the gate before every request. Knows no part of the job."""
+
+from driveout.web.forms import Form, PostedForm, Upload, form_of
+from driveout.web.frame import Chapter, Frame, now, page, reading, submit, writing
+
+__all__ = [
+    "Chapter",
+    "Form",
+    "Frame",
+    "PostedForm",
+    "Upload",
+    "form_of",
+    "now",
+    "page",
+    "reading",
+    "submit",
+    "writing",
+]
