@@ -1,0 +1,460 @@
+"""What is probably wrong, given what was said, seen and measured: exact, no sampling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from driveout.errors import BadEntry, CannotSay
+from driveout.faults.compiled import Compiled, compile_network
+from driveout.faults.network import ABSENT, Network
+from driveout.faults.recursion import Folded, fold, solve
+from driveout.faults.sampling import draw
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+MOST_TERM_FINDINGS = 16
+
+
+@dataclass(frozen=True, eq=False)
+class SignedTerms:
+    """A posterior as a signed sum of products: what cost and hour forecasts are computed from.
+
+    ``P(d, evidence) = sum_t weight[t] * prod_i factors[i][t, d_i]``. ``weight`` has shape (T,),
+    some of it negative. ``factors[i]`` has shape (T, 1 + K_i) and belongs to cause
+    ``causes[i]``; column 0 is ``absent``, column k its k-th state. ``normaliser`` is
+    ``P(evidence)``, so dividing by it gives ``P(d | evidence)``. Factors that are the same in
+    every term are read-only views with stride 0: multiply, do not write into them.
+    """
+
+    causes: tuple[str, ...]
+    weight: Floats
+    factors: tuple[Floats, ...]
+    normaliser: float
+
+
+@dataclass(frozen=True, eq=False)
+class World:
+    """One combination of roots and arc parents; within it the blocks are independent.
+
+    ``P(d, evidence) = sum_world weight * prod_block (signed sum of the block)``. Far fewer terms
+    than one signed sum over everything: each block only expands its own positive findings.
+    """
+
+    weight: float
+    blocks: tuple[SignedTerms, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """Evidence translated into codes of a compiled network."""
+
+    compiled: Compiled
+    evidence: Mapping[str, str]
+    codes: Ints
+    allowed: npt.NDArray[np.bool_] | None  # (Q,), from evidence about causes
+    worlds: Ints  # worlds that agree with evidence about roots
+
+
+def read_evidence(compiled: Compiled, evidence: Mapping[str, str]) -> Reading:
+    """Look up every piece of evidence; unknown names are answered with the nearest known ones.
+
+    Parameters
+    ----------
+    compiled
+        The network's arrays.
+    evidence
+        Finding id to outcome label or ``silent``. A cause id may be given with one of its states
+        or ``absent`` (proved by taking apart), a root id with one of its states.
+
+    Returns
+    -------
+    Reading
+        Codes and masks.
+
+    Raises
+    ------
+    BadEntry
+        For an unknown id or label.
+    """
+    codes = []
+    allowed: npt.NDArray[np.bool_] | None = None
+    worlds = np.arange(len(compiled.world_weight))
+    for name, label in evidence.items():
+        code = compiled.code.get((name, label))
+        if code is not None:
+            codes.append(code)
+            continue
+        network = compiled.network
+        if name in network.cause:
+            allowed = np.ones(compiled.upper.shape[1], bool) if allowed is None else allowed
+            _allow(compiled, allowed, name, label)
+        elif name in network.root:
+            state = _one_of(label, network.root[name].states, name)
+            at = network.roots.index(network.root[name])
+            worlds = np.array([w for w in worlds if compiled.world_roots[w][at] == state], int)
+        elif name in network.finding:
+            _one_of(label, network.finding[name].labels, name)
+        else:
+            raise unknown_id(name, [*network.finding, *network.cause, *network.root])
+    return Reading(compiled, evidence, np.array(codes, dtype=np.int64), allowed, worlds)
+
+
+def _allow(compiled: Compiled, allowed: npt.NDArray[np.bool_], cause: str, label: str) -> None:
+    i = list(compiled.network.cause).index(cause)
+    state = _one_of(label, (ABSENT, *(s.id for s in compiled.network.cause[cause].states)), cause)
+    mine = slice(int(compiled.start[i]), int(compiled.start[i + 1]))
+    allowed[mine] &= compiled.public[mine] == compiled.public_start[i] + state
+
+
+def _one_of(label: str, labels: Sequence[str], name: str) -> int:
+    if label not in labels:
+        raise BadEntry(
+            f"{name!r} cannot be {label!r}. It can be: {', '.join(labels)}.",
+            field=name,
+            value=label,
+            allowed=", ".join(labels),
+        )
+    return labels.index(label)
+
+
+def unknown_id(name: str, known: Iterable[str]) -> BadEntry:
+    """The error for a name that is not in the network, with the nearest known ones."""
+    from rapidfuzz import process
+
+    near = [hit[0] for hit in process.extract(name, list(known), limit=3, score_cutoff=50)]
+    tip = f"Nearest known: {', '.join(near)}." if near else "Nothing known is near it."
+    return BadEntry(f"{name!r} is not in the network. {tip}", field=name, value=name, allowed=", ".join(near))
+
+
+@dataclass(frozen=True, eq=False)
+class Speaks:
+    """What one finding does to one fault: log odds with it minus log odds without it."""
+
+    finding: str
+    outcome: str
+    log_odds: float
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """Exact probabilities of every cause given the evidence.
+
+    ``evidence_probability`` is ``P(evidence)``; ``columns`` are the probabilities on the public
+    axis (absent and states of every cause, in the network's order).
+    """
+
+    compiled: Compiled
+    evidence: Mapping[str, str]
+    evidence_probability: float
+    columns: Floats
+    reading: Reading = field(repr=False)
+
+    @property
+    def network(self) -> Network:
+        """The network that was asked."""
+        return self.compiled.network
+
+    @cached_property
+    def marginals(self) -> dict[str, dict[str, float]]:
+        """Probability of every state (``absent`` included) of every cause."""
+        result = {}
+        for i, cause in enumerate(self.network.causes):
+            mine = self.columns[self.compiled.public_start[i] : self.compiled.public_start[i + 1]]
+            names = (ABSENT, *(s.id for s in cause.states))
+            result[cause.id] = dict(zip(names, mine.tolist(), strict=True))
+        return result
+
+    @cached_property
+    def faults(self) -> dict[str, float]:
+        """Probability of every fault (a state that repairs know by name)."""
+        return {
+            cause.fault_of(state): self.marginals[cause.id][state.id]
+            for cause in self.network.causes
+            for state in cause.states
+        }
+
+    def terms(self) -> SignedTerms:
+        """The posterior as one signed sum over all causes; see ``SignedTerms`` for the shapes.
+
+        Returns
+        -------
+        SignedTerms
+            ``T`` = worlds times 2 to the number of positive findings that two or more causes
+            explain.
+
+        Raises
+        ------
+        CannotSay
+            When more than 16 such findings are open; ``blocks`` may still answer.
+        """
+        worlds = _world_terms(self, joined=True)
+        parts = [block for world in worlds for block in world.blocks]
+        weights = [world.weight * b.weight for world in worlds for b in world.blocks]
+        if len(parts) == 1:
+            return SignedTerms(parts[0].causes, weights[0], parts[0].factors, self.evidence_probability)
+        factors = tuple(
+            np.concatenate([p.factors[i] for p in parts]) for i in range(len(self.network.causes))
+        )
+        return SignedTerms(parts[0].causes, np.concatenate(weights), factors, self.evidence_probability)
+
+    def blocks(self) -> tuple[World, ...]:
+        """The posterior as worlds of independent blocks; see ``World``.
+
+        Returns
+        -------
+        tuple[World, ...]
+            One per combination of roots and arc parents that the evidence leaves possible.
+
+        Raises
+        ------
+        CannotSay
+            When one block alone has more than 16 open positive findings.
+        """
+        return _world_terms(self, joined=False)
+
+    def sample(self, rng: np.random.Generator, n: int) -> npt.NDArray[np.int64]:
+        """Draw sets of faults from the posterior, independent and exact.
+
+        Parameters
+        ----------
+        rng
+            Source of randomness.
+        n
+            How many draws.
+
+        Returns
+        -------
+        npt.NDArray[np.int64]
+            (n, causes): state index of every cause, 0 for absent.
+        """
+        return draw(self.compiled, folded_rows(self.reading), rng, n)
+
+    def speaks(self) -> dict[str, tuple[Speaks, ...]]:
+        """For every fault, what each finding adds or takes, strongest first (leave one out).
+
+        Returns
+        -------
+        dict[str, tuple[Speaks, ...]]
+            Natural log odds; ``inf`` when a finding alone makes a fault certain or impossible.
+        """
+        return leave_one_out(self)
+
+
+def infer(network: Network | Compiled, evidence: Mapping[str, str]) -> Posterior:
+    """Exact probability of every cause given the evidence.
+
+    Parameters
+    ----------
+    network
+        A network, or what ``compile_network`` made of it.
+    evidence
+        Finding id to outcome label, or ``silent`` for an advert that does not mention it.
+        Causes and roots may be given too, when they are known.
+
+    Returns
+    -------
+    Posterior
+        Probabilities, evidence probability, terms, samples, what speaks for what.
+
+    Raises
+    ------
+    BadEntry
+        For an unknown id or label; the nearest known ids are named.
+    CannotSay
+        When the evidence contradicts itself (the findings are named) or cannot be summed out.
+    """
+    compiled = network if isinstance(network, Compiled) else compile_network(network)
+    reading = read_evidence(compiled, evidence)
+    total, columns = weigh(reading)
+    if not total > 0:
+        raise contradiction(reading)
+    return Posterior(compiled, dict(evidence), total, columns, reading)
+
+
+def folded_rows(reading: Reading) -> Folded:
+    """The evidence worked into the factors, one row per possible world."""
+    compiled, codes = reading.compiled, reading.codes
+    base = compiled.prior[reading.worlds] * compiled.upper[codes].prod(axis=0)
+    if reading.allowed is not None:
+        base = base * reading.allowed
+    scale = compiled.world_weight[reading.worlds] * compiled.leak_upper[np.ix_(reading.worlds, codes)].prod(
+        axis=1
+    )
+    open_ = codes[compiled.two_sided[codes]]
+    leak = compiled.leak_ratio[np.ix_(reading.worlds, open_)]
+    return fold(base, scale, compiled.start, leak, compiled.ratio[open_])
+
+
+def weigh(reading: Reading) -> tuple[float, Floats]:
+    """P(evidence) and the probabilities on the public axis (0 when the evidence is impossible).
+
+    Parameters
+    ----------
+    reading
+        Evidence as codes.
+
+    Returns
+    -------
+    tuple[float, Floats]
+        Total and (public columns,).
+    """
+    compiled = reading.compiled
+    if not len(reading.worlds):
+        return 0.0, np.zeros(compiled.width)
+    total, conditional = solve(folded_rows(reading))
+    whole = float(total.sum())
+    if not whole > 0:
+        return 0.0, np.zeros(compiled.width)
+    return whole, public_columns(compiled, total / whole @ conditional)
+
+
+def public_columns(compiled: Compiled, by_sub_state: Floats) -> Floats:
+    """Add the sub-states of every state; look-alikes drop out. Works on the last axis."""
+    own = int(compiled.start[len(compiled.network.causes)])
+    # sub-states of one state stand together, so their first columns cut the axis
+    first = np.flatnonzero(np.diff(compiled.public[:own], prepend=-1))
+    return np.add.reduceat(by_sub_state[..., :own], first, axis=-1)
+
+
+def contradiction(reading: Reading) -> CannotSay:
+    """The error for impossible evidence, naming a smallest set that cannot be true together.
+
+    Parameters
+    ----------
+    reading
+        Evidence with probability 0.
+
+    Returns
+    -------
+    CannotSay
+        Names findings with their labels.
+    """
+    left = dict(reading.evidence)
+    for name in list(left):
+        fewer = {k: v for k, v in left.items() if k != name}
+        if not weigh(read_evidence(reading.compiled, fewer))[0] > 0:
+            left = fewer
+    said = ", ".join(f"{k} = {v}" for k, v in left.items())
+    return CannotSay(
+        f"These cannot all be true in this network: {said}. Look again at one of them.",
+        missing=", ".join(left),
+    )
+
+
+def leave_one_out(posterior: Posterior) -> dict[str, tuple[Speaks, ...]]:
+    """For every fault, the change of log odds when each finding is left out, sign turned.
+
+    Parameters
+    ----------
+    posterior
+        The answer with everything in.
+
+    Returns
+    -------
+    dict[str, tuple[Speaks, ...]]
+        Fault id to findings, strongest first.
+    """
+    network = posterior.network
+    faults = list(posterior.faults)
+    at = [
+        int(posterior.compiled.public_start[i]) + 1 + k
+        for i, cause in enumerate(network.causes)
+        for k in range(len(cause.states))
+    ]
+    full = log_odds(posterior.columns[at])
+    rows: dict[str, list[Speaks]] = {fault: [] for fault in faults}
+    for name, label in posterior.evidence.items():
+        rest = {k: v for k, v in posterior.evidence.items() if k != name}
+        _, columns = weigh(read_evidence(posterior.compiled, rest))
+        with np.errstate(invalid="ignore"):
+            moved = np.nan_to_num(full - log_odds(columns[at]), nan=0.0, posinf=np.inf, neginf=-np.inf)
+        for fault, change in zip(faults, moved.tolist(), strict=True):
+            rows[fault].append(Speaks(name, label, change))
+    return {fault: tuple(sorted(said, key=lambda s: -abs(s.log_odds))) for fault, said in rows.items()}
+
+
+def log_odds(probability: Floats) -> Floats:
+    """Natural log of p / (1 - p); infinite at 0 and 1."""
+    with np.errstate(divide="ignore"):
+        return np.log(probability) - np.log1p(-probability)
+
+
+# ---------------------------------------------------------------- signed terms
+
+
+def _world_terms(posterior: Posterior, *, joined: bool) -> tuple[World, ...]:
+    compiled, reading = posterior.compiled, posterior.reading
+    folded = folded_rows(reading)
+    own = len(compiled.network.causes)
+    names = tuple(c.id for c in compiled.network.causes)
+    if joined:
+        open_ = [f for part in folded.parts for f in part.findings]
+        groups = [(open_, list(range(len(compiled.start) - 1)))]
+    else:
+        groups = [(part.findings, [*(i for i, _ in part.single), *part.several]) for part in folded.parts]
+        used = {i for _, causes in groups for i in causes}
+        groups += [([], [i]) for i in range(len(compiled.start) - 1) if i not in used]
+    worlds = []
+    for row in range(len(folded.scale)):
+        if not folded.scale[row] > 0:
+            continue
+        blocks = []
+        weight = float(folded.scale[row])
+        for findings, causes in groups:
+            block = _signed(folded, row, findings, causes, compiled, own, names)
+            if block.causes:
+                blocks.append(block)
+            else:  # only look-alikes: a plain number
+                weight *= float(block.weight.sum())
+        worlds.append(World(weight, tuple(blocks)))
+    return tuple(worlds)
+
+
+def _signed(
+    folded: Folded,
+    row: int,
+    findings: list[int],
+    causes: list[int],
+    compiled: Compiled,
+    own: int,
+    names: tuple[str, ...],
+) -> SignedTerms:
+    if len(findings) > MOST_TERM_FINDINGS:
+        raise CannotSay(
+            f"{len(findings)} positive findings share causes; a signed sum is exact enough up to "
+            f"{MOST_TERM_FINDINGS}. Leave out the weaker ones.",
+            missing="fewer positive findings",
+        )
+    weight = np.ones(1)
+    for f in findings:
+        weight = np.concatenate([weight, -weight * folded.leak[row, f]])
+    kept = []
+    factors = []
+    for i in sorted(causes):
+        columns = folded.columns(i)
+        factor = folded.base[row, columns][None, :]
+        touched = any(folded.touches[f, i] for f in findings)
+        if touched:
+            for f in findings:
+                factor = np.concatenate([factor, factor * folded.ratio[f, columns]])
+        if i >= own:
+            weight = weight * factor.sum(axis=1)
+            continue
+        first = np.flatnonzero(np.diff(compiled.public[columns], prepend=-1))
+        factor = np.add.reduceat(factor, first, axis=1)
+        kept.append(names[i])
+        factors.append(factor if touched else np.broadcast_to(factor, (len(weight), len(first))))
+    return SignedTerms(tuple(kept), weight, tuple(factors), _signed_total(weight, factors))
+
+
+def _signed_total(weight: Floats, factors: Sequence[Floats]) -> float:
+    total = weight.copy()
+    for factor in factors:
+        total = total * factor.sum(axis=1)
+    return float(total.sum())
