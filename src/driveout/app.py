@@ -1,0 +1,433 @@
+"""Puts everything together: the command line, the web application, the store and its hooks."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import json
+import os
+import secrets
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+from typer.main import get_command
+
+from driveout.answer import Answer
+from driveout.errors import BadEntry, BadRows, DriveoutError, StoreTrouble
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+    from driveout.store import Store, Tx
+
+# The parts of the job that have pages or commands of their own, in the order of the job.
+PARTS = (
+    "yard",
+    "hunt",
+    "faults",
+    "viewing",
+    "outlook",
+    "repairs",
+    "workshop",
+    "parts",
+    "money",
+    "market",
+    "selling",
+    "lessons",
+    "cars",
+    "demo",
+)
+LOCAL_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
+
+
+def home_folder() -> Path:
+    """Folder that holds the record; ``DRIVEOUT_HOME`` moves it."""
+    return Path(os.environ.get("DRIVEOUT_HOME") or Path.home() / "driveout-home")
+
+
+def database_url(home: Path) -> str:
+    """Address of the record; ``DRIVEOUT_DATABASE`` names a PostgreSQL instead of the file."""
+    return os.environ.get("DRIVEOUT_DATABASE") or f"sqlite:///{home / 'driveout.db'}"
+
+
+def ready_store(home: Path, url: str | None = None, clock: Callable[[], datetime] | None = None) -> Store:
+    """Open the record, bring it to the present schema and tie the living outlook to every write.
+
+    Parameters
+    ----------
+    home
+        Folder of the record.
+    url
+        Address when it is not the file in that folder.
+    clock
+        Gives the present moment; tests hand in their own.
+
+    Returns
+    -------
+    Store
+        The record, ready for use.
+
+    Raises
+    ------
+    StoreTrouble
+        If it cannot be opened or its append-only guards are missing.
+    """
+    from driveout.outlook import actions as outlook_actions
+    from driveout.store import missing_guards, open_store, upgrade
+
+    store = open_store(url or database_url(home), home, clock)
+    upgrade(store)
+    missing = missing_guards(store)
+    if missing:
+        raise StoreTrouble(
+            f"The guards of {', '.join(missing)} are missing; restore the record from a backup."
+        )
+
+    def refresh_outlooks(tx: Tx, touched: dict[int, list[str]]) -> None:
+        for car_id, reasons in touched.items():
+            outlook_actions.refresh(tx, car_id, "; ".join(reasons), at=store.now())
+
+    store.before_commit.append(refresh_outlooks)
+    return store
+
+
+class Desk:
+    """What commands work on: the record, opened only when one needs it.
+
+    Parameters
+    ----------
+    home
+        Folder of the record.
+    """
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self._store: Store | None = None
+
+    @property
+    def store(self) -> Store:
+        """The record."""
+        if self._store is None:
+            self._store = ready_store(self.home)
+        return self._store
+
+    def reading(self) -> AbstractContextManager[Tx]:
+        """Open a transaction that changes nothing."""
+        return self.store.reading()
+
+    def writing(self) -> AbstractContextManager[Tx]:
+        """Open a transaction that is written whole or not at all."""
+        return self.store.writing()
+
+    def now(self) -> datetime:
+        """Present moment, aware, UTC."""
+        return self._store.now() if self._store else datetime.now(UTC)
+
+
+def _modules(kind: str) -> Iterator[Any]:
+    for part in PARTS:
+        name = f"driveout.{part}.{kind}"
+        if importlib.util.find_spec(f"driveout.{part}") and importlib.util.find_spec(name):
+            yield importlib.import_module(name)
+
+
+def _secret(home: Path) -> bytes:
+    """Key of the form tokens, made once and readable by the owner only."""
+    path = home / "secret"
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        home.mkdir(parents=True, exist_ok=True)
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "wb") as file:
+            file.write(secrets.token_bytes(32))
+        return path.read_bytes()
+
+
+def _version() -> str:
+    try:
+        return version("driveout")
+    except PackageNotFoundError:
+        return "from the source folder"
+
+
+def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
+    """Build the web application on a record.
+
+    Parameters
+    ----------
+    store
+        The record.
+    hosts
+        Host names that it answers to.
+
+    Returns
+    -------
+    FastAPI
+        The application, with the gate around it.
+    """
+    from fastapi import FastAPI, Request
+    from fastapi.exceptions import RequestValidationError
+    from fastapi.responses import JSONResponse, Response
+    from fastapi.staticfiles import StaticFiles
+    from starlette.exceptions import HTTPException
+
+    from driveout.web.frame import Frame, page, status_of
+    from driveout.web.gate import Gate
+
+    package = Path(__file__).parent
+    app = FastAPI(
+        title="driveout", version="1", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json"
+    )
+    modules = list(_modules("pages"))
+    chapters = sorted(
+        (c for m in modules for c in getattr(m, "CHAPTERS", ())), key=lambda chapter: chapter.order
+    )
+    folders = {part: str(package / part / "templates") for part in ("web", *PARTS)}
+    app.state.frame = Frame(store, _secret(store.home), folders, tuple(chapters), _car_top, _version())
+    app.state.store = store
+    for module in modules:
+        app.include_router(module.router, include_in_schema=False)
+        if hasattr(module, "api"):
+            app.include_router(module.api)
+    app.mount("/static", StaticFiles(directory=package / "web" / "static"), name="static")
+
+    def answer(request: Request, status: int, heading: str, error: DriveoutError) -> Response:
+        if request.url.path.startswith("/api"):
+            return JSONResponse(error.as_dict(), status)
+        back = request.headers.get("referer", "/")
+        return page(request, "web/trouble.html", heading=heading, error=error, back=back, status=status)
+
+    @app.exception_handler(DriveoutError)
+    async def refused(request: Request, error: DriveoutError) -> Response:
+        missing = isinstance(error, BadEntry) and error.field == "car" and request.method == "GET"
+        return answer(request, 404 if missing else status_of(error), "Not done", error)
+
+    @app.exception_handler(HTTPException)
+    async def not_there(request: Request, error: HTTPException) -> Response:
+        words = (
+            f"There is no page {request.url.path[:100]!r} here."
+            if error.status_code == 404
+            else str(error.detail)
+        )
+        return answer(request, error.status_code, "Not here", DriveoutError(words))
+
+    @app.exception_handler(RequestValidationError)
+    async def unreadable(request: Request, error: RequestValidationError) -> Response:
+        entries = [
+            BadEntry(
+                f"{item['msg']}.",
+                field=".".join(str(step) for step in item["loc"]),
+                value=str(item.get("input"))[:80],
+            )
+            for item in error.errors()
+        ]
+        return answer(
+            request, 422, "Not understood", BadRows(entries, "The request could not be understood.")
+        )
+
+    def refuse(status: int, sentence: str, as_json: bool) -> tuple[bytes, bytes]:
+        if as_json:
+            return b"application/json", json.dumps(DriveoutError(sentence).as_dict()).encode()
+        text = (
+            "<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
+            f"<title>driveout</title><link rel=stylesheet href=/static/driveout.css><main><h1>Not done</h1>"
+            f"<p>{sentence}</p><p><a href=/>To the yard</a></p></main></html>"
+        )
+        return b"text/html; charset=utf-8", text.encode()
+
+    app.add_middleware(Gate, hosts=hosts, refuse=refuse)
+    return app
+
+
+def _car_top(tx: Tx, car_id: int) -> dict[str, Any]:
+    """What stands above every page of a car: name, stage, the next thing to do and the outlook strip."""
+    from markupsafe import Markup
+
+    from driveout.cars.actions import get_car
+    from driveout.outlook.pages import strip
+    from driveout.yard.actions import next_for
+
+    car = get_car(tx, car_id)
+    step = next_for(tx, car)
+    return {
+        "name": car.name,
+        "stage": car.stage,
+        "strip": Markup(strip(tx, car_id)),
+        "next": step.what,
+        "because": step.because,
+        "next_link": step.link,
+    }
+
+
+def command_line() -> typer.Typer:
+    """Build the command line from the commands of every part."""
+    cli = typer.Typer(
+        name="driveout",
+        help="One used car from advert to sale. Every command takes --json.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+    )
+
+    @cli.callback()
+    def prepare(
+        ctx: typer.Context,
+        home: Path | None = typer.Option(
+            None, help="Folder of the record (default: DRIVEOUT_HOME or ~/driveout-home)."
+        ),
+    ) -> None:
+        ctx.obj = Desk(home or home_folder())
+
+    @cli.command()
+    def serve(
+        ctx: typer.Context,
+        port: int = typer.Option(8321, min=1, max=65535),
+        browser: bool = typer.Option(False, help="Open the page in a browser."),
+    ) -> Answer:
+        """Serve the pages on this machine only."""
+        return serve_store(ctx.obj.store, port, browser)
+
+    @cli.command()
+    def backup(ctx: typer.Context, file: Path) -> Answer:
+        """Write everything into one archive while work goes on."""
+        from driveout.store import write_archive
+
+        manifest = write_archive(ctx.obj.store, file)
+        rows = sum(facts["rows"] for facts in manifest["tables"].values())
+        return Answer(
+            manifest,
+            [f"Wrote {file}: {rows:,} rows, {manifest['attachments']} attachments, each with its checksum."],
+        )
+
+    @cli.command()
+    def restore(ctx: typer.Context, file: Path) -> Answer:
+        """Fill an empty record from an archive and prove it by checksum."""
+        from driveout.store import open_store
+        from driveout.store import restore as fill
+
+        home = ctx.obj.home
+        manifest = fill(file, open_store(database_url(home), home))
+        rows = sum(facts["rows"] for facts in manifest["tables"].values())
+        return Answer(manifest, [f"Restored {rows:,} rows into {home}; every checksum agrees."])
+
+    @cli.command()
+    def check(ctx: typer.Context) -> Answer:
+        """Look whether the record and the shipped knowledge are whole."""
+        return _check(ctx.obj)
+
+    for module in _modules("commands"):
+        module.register(cli)
+    return cli
+
+
+def _check(desk: Desk) -> Answer:
+    from driveout.cars.actions import broken_trails, list_cars
+    from driveout.store import Attachments, missing_guards, revision_of
+
+    troubles: list[str] = []
+    store = desk.store
+    with store.reading() as tx:
+        cars = len(list_cars(tx))
+        troubles += [
+            f"The trail of car {car} does not hold at event {seq}." for car, seq in broken_trails(tx).items()
+        ]
+    troubles += [f"The guard of {table} is missing." for table in missing_guards(store)]
+    attachments = Attachments(store.home / "attachments")
+    for name in attachments.names():
+        try:
+            attachments.get(name)
+        except StoreTrouble as error:
+            troubles.append(error.message)
+    data = {"revision": revision_of(store), "cars": cars, "troubles": troubles, "version": _version()}
+    if troubles:
+        raise StoreTrouble("\n".join(troubles))
+    return Answer(data, [f"Whole: {cars} cars, schema {data['revision']}, every trail and attachment holds."])
+
+
+def serve_store(store: Store, port: int, browser: bool) -> Answer:
+    """Serve a record on the loopback address until stopped."""
+    import threading
+    import webbrowser
+
+    import uvicorn
+
+    address = f"http://localhost:{port}/"
+    sys.stderr.write(f"driveout is at {address}  (Ctrl-C stops it)\n")
+    if browser:
+        threading.Timer(1.0, webbrowser.open, [address]).start()
+    uvicorn.run(web_app(store), host="127.0.0.1", port=port, log_level="warning", server_header=False)
+    return Answer({"stopped": True}, ["Stopped."])
+
+
+@contextmanager
+def _plain_exit() -> Iterator[None]:
+    """Do not let a closed pipe end in a traceback."""
+    try:
+        yield
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+
+
+def run(arguments: list[str]) -> int:
+    """Carry out one command line and print its answer.
+
+    Parameters
+    ----------
+    arguments
+        Words after the command's name; ``--json`` may stand anywhere before ``--``.
+
+    Returns
+    -------
+    int
+        0 done, 1 refused (the entry can be put right), 2 wrong usage or trouble with the record.
+    """
+    import click
+
+    end = arguments.index("--") if "--" in arguments else len(arguments)
+    as_json = "--json" in arguments[:end]
+    words = [word for i, word in enumerate(arguments) if not (word == "--json" and i < end)]
+    try:
+        result = get_command(command_line())(words, prog_name="driveout", standalone_mode=False)
+    except DriveoutError as error:
+        _say(error.as_dict(), str(error), as_json, sys.stdout if as_json else sys.stderr)
+        return 2 if isinstance(error, StoreTrouble) else 1
+    except click.ClickException as error:
+        _say(
+            {"error": {"kind": "usage", "message": error.format_message()}},
+            error.format_message(),
+            as_json,
+            sys.stderr,
+        )
+        return 2
+    except (click.exceptions.Exit, SystemExit) as leave:
+        return int(getattr(leave, "exit_code", getattr(leave, "code", 0)) or 0)
+    except (click.Abort, KeyboardInterrupt):
+        sys.stderr.write("Stopped.\n")
+        return 2
+    except OSError as error:
+        message = f"{error.strerror or error}: {error.filename}" if error.filename else str(error)
+        _say({"error": {"kind": "file", "message": message}}, message, as_json, sys.stderr)
+        return 1
+    if isinstance(result, Answer):
+        _say(result.data, "\n".join(result.lines), as_json, sys.stdout)
+    return 0 if not isinstance(result, int) else result
+
+
+def _say(data: dict[str, Any], text: str, as_json: bool, stream: Any) -> None:
+    stream.write(
+        (json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) if as_json else text) + "\n"
+    )
+
+
+def main() -> None:
+    """Entry of the command ``driveout``."""
+    with _plain_exit():
+        sys.exit(run(sys.argv[1:]))
