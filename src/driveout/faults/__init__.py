@@ -15,7 +15,7 @@ from driveout.faults.network import (
     State,
     Table,
 )
-from driveout.faults.posterior import Posterior, SignedTerms, Speaks, World, infer
+from driveout.faults.posterior import Grid, Posterior, SignedTerms, Speaks, World, grid, infer
 
 __all__ = [
     "ABSENT",
@@ -25,6 +25,7 @@ __all__ = [
     "Cause",
     "Compiled",
     "Finding",
+    "Grid",
     "Link",
     "Network",
     "Odds",
@@ -36,5 +37,6 @@ __all__ = [
     "Table",
     "World",
     "compile_network",
+    "grid",
     "infer",
 ]

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.compiled import Compiled, compile_network
 from driveout.faults.network import ABSENT, Network
-from driveout.faults.recursion import Folded, fold, solve
+from driveout.faults.recursion import CHUNK_NUMBERS, Folded, fold, solve
 from driveout.faults.sampling import draw
 
 Floats = npt.NDArray[np.float64]
@@ -279,6 +279,11 @@ def infer(network: Network | Compiled, evidence: Mapping[str, str]) -> Posterior
 
 def folded_rows(reading: Reading) -> Folded:
     """The evidence worked into the factors, one row per possible world."""
+    base, scale, leak, ratio = _open_rows(reading)
+    return fold(base, scale, reading.compiled.start, leak, ratio)
+
+
+def _open_rows(reading: Reading) -> tuple[Floats, Floats, Floats, Floats]:
     compiled, codes = reading.compiled, reading.codes
     base = compiled.prior[reading.worlds] * compiled.upper[codes].prod(axis=0)
     if reading.allowed is not None:
@@ -287,8 +292,7 @@ def folded_rows(reading: Reading) -> Folded:
         axis=1
     )
     open_ = codes[compiled.two_sided[codes]]
-    leak = compiled.leak_ratio[np.ix_(reading.worlds, open_)]
-    return fold(base, scale, compiled.start, leak, compiled.ratio[open_])
+    return base, scale, compiled.leak_ratio[np.ix_(reading.worlds, open_)], compiled.ratio[open_]
 
 
 def weigh(reading: Reading) -> tuple[float, Floats]:
@@ -458,3 +462,86 @@ def _signed_total(weight: Floats, factors: Sequence[Floats]) -> float:
     for factor in factors:
         total = total * factor.sum(axis=1)
     return float(total.sum())
+
+
+# ---------------------------------------------------------------- many answers at once
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """Answers for every combination of some checks being undone or "at most this outcome".
+
+    ``shape`` has one axis per check: index 0 = undone, index j = outcome ``j - 1`` or less.
+    ``probability`` has that shape: P(evidence and the combination). ``columns`` has one axis
+    more: the conditional probabilities on the public axis (``compiled.public_start``). The
+    exact outcome j follows by subtracting the row before it, weighted by ``probability``.
+    """
+
+    checks: tuple[str, ...]
+    probability: Floats
+    columns: Floats
+
+
+def grid(network: Network | Compiled, evidence: Mapping[str, str], checks: Sequence[str]) -> Grid:
+    """Exact answers for all combinations of check results, the positives left to subtraction.
+
+    With K yes-or-no checks that are 2**K answers instead of 3**K.
+
+    Parameters
+    ----------
+    network
+        A network, or what ``compile_network`` made of it.
+    evidence
+        What is known before the checks.
+    checks
+        Ids of findings of kind ``check`` that are not in the evidence.
+
+    Returns
+    -------
+    Grid
+        Probabilities and conditional probabilities of all causes.
+
+    Raises
+    ------
+    BadEntry
+        When a check is unknown, of kind ``advert``, or already in the evidence.
+    """
+    compiled = network if isinstance(network, Compiled) else compile_network(network)
+    reading = read_evidence(compiled, evidence)
+    uppers, leaks = [], []
+    for name in checks:
+        finding = compiled.network.finding.get(name)
+        if finding is None:
+            raise unknown_id(name, compiled.network.finding)
+        if finding.kind != "check" or name in evidence:
+            raise BadEntry(
+                f"{name!r} is not a check still to be done: it is part of the advert or of the evidence.",
+                field="checks",
+                value=name,
+            )
+        codes = [compiled.code[name, label] for label in finding.outcomes[:-1]]
+        uppers.append(np.vstack([np.ones(compiled.upper.shape[1]), compiled.upper[codes]]))
+        leaks.append(
+            np.vstack([np.ones(len(reading.worlds)), compiled.leak_upper[reading.worlds][:, codes].T])
+        )
+    shape = tuple(len(u) for u in uppers)
+    total = np.zeros(int(np.prod(shape, dtype=int)))
+    columns = np.zeros((len(total), compiled.width))
+    base, scale, leak, ratio = _open_rows(reading)
+    step = max(1, CHUNK_NUMBERS // max(1, base.shape[1] * 4))
+    for world in range(len(reading.worlds)):
+        for low in range(0, len(total), step):
+            rows = np.arange(low, min(low + step, len(total)))
+            at = np.unravel_index(rows, shape) if shape else ()
+            factor = np.broadcast_to(base[world], (len(rows), base.shape[1])).copy()
+            weight = np.full(len(rows), scale[world])
+            for axis, index in enumerate(at):
+                factor *= uppers[axis][index]
+                weight *= leaks[axis][index, world]
+            shared = np.broadcast_to(leak[world], (len(rows), leak.shape[1]))
+            z, conditional = solve(fold(factor, weight, compiled.start, shared, ratio))
+            total[rows] += z
+            columns[rows] += z[:, None] * public_columns(compiled, conditional)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        columns = np.where(total[:, None] > 0, columns / total[:, None], 0.0)
+    return Grid(tuple(checks), total.reshape(shape), columns.reshape(*shape, -1))
