@@ -48,7 +48,7 @@ def tolerance(case: dict[str, Any]) -> float:
     return float(Decimal(5).scaleb(int(printed.as_tuple().exponent) - 1))
 
 
-@pytest.mark.parametrize("case", cases())
+@pytest.mark.parametrize("case", list(cases()))
 def test_a_printed_value_is_reproduced(case: dict[str, Any]) -> None:
     assert not set(case) - _ATTRIBUTES, "unknown key in the sheet"
     cite(case["source"])
