@@ -36,7 +36,9 @@ def test_rows_with_too_many_cells_are_set_aside_together() -> None:
     assert len(table.rows) == 1
 
 
-@pytest.mark.parametrize(("data", "words"), [(b"", "empty"), (b"a,a\n1,2\n", "twice"), (b"PK\x00\x01", "binary")])
+@pytest.mark.parametrize(
+    ("data", "words"), [(b"", "empty"), (b"a,a\n1,2\n", "twice"), (b"PK\x00\x01", "binary")]
+)
 def test_what_is_no_table_is_refused(data: bytes, words: str) -> None:
     with pytest.raises(BadEntry, match=words):
         csv_table(data, "c.csv")

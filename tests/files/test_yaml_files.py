@@ -43,7 +43,7 @@ def test_an_alias_bomb_is_refused() -> None:
     bomb = "a: &a [x, x, x, x, x, x, x, x, x]\n" + "".join(
         f"{chr(98 + i)}: &{chr(98 + i)} [{', '.join(['*' + chr(97 + i)] * 9)}]\n" for i in range(11)
     )
-    with pytest.raises(BadEntry, match="alias|repeats"):
+    with pytest.raises(BadEntry, match=r"alias|repeats"):
         yaml_document(bomb, "bomb.yaml")
 
 
