@@ -28,6 +28,10 @@ TAIL = 1e-8
 class Law(Protocol):
     """What every law answers; amounts in the law's own unit."""
 
+    def __hash__(self) -> int:
+        """Equal laws share one entry of a cache."""
+        ...
+
     @property
     def mean(self) -> float:
         """Expected value."""

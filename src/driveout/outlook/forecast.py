@@ -1,0 +1,388 @@
+"""The outlook of one car: profit, own hours, days and cash, from all that is known.
+
+Exact where the evidence is given as `FaultChances`; from seeded draws where it is given as
+`FaultDraws`. Nothing here knows where the numbers come from.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from driveout.errors import BadEntry
+from driveout.outlook.book import Charge, CostBook, moments
+from driveout.outlook.chances import FaultChances
+from driveout.outlook.draws import DrawnLines, FaultDraws, draw_lines
+from driveout.outlook.margin import Margin, Resale
+from driveout.outlook.rules import Rules
+from driveout.outlook.spread import COARSE, FINE, Part, cost_distribution, log_exponential_mean, parts
+from driveout.uncertain import Lattice
+
+DAYS_A_YEAR = 365.0
+BAND = (0.10, 0.50, 0.90)
+HOURS, DAYS = Charge(0.0, 1.0, 0.0), Charge(0.0, 0.0, 1.0)
+SEED = 20140
+
+
+@dataclass(frozen=True)
+class Salvage:
+    """A way to let the car go instead of mending it.
+
+    Parameters
+    ----------
+    label
+        What a person reads: part out, sell as it stands, scrap.
+    money
+        What it brings. [minor units]
+    hours
+        Own hours it takes. [h]
+    """
+
+    label: str
+    money: float
+    hours: float = 0.0
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything an outlook is made from.
+
+    Parameters
+    ----------
+    chances
+        What may be wrong.
+    book
+        What mending takes; ``always`` holds the lines that come anyway.
+    value
+        P10 and P90 of the sale price of the mended car. [minor units]
+    rules
+        The person's own rules.
+    price
+        Price paid or asked; None when there is none. [minor units]
+    salvage
+        Ways to let the car go.
+    spent_first
+        Lines of ``book.always`` that are spent even when the car is let go.
+    received
+        Money that has come in for sure, such as a core deposit given back. [minor units]
+    notes
+        What is missing or assumed, in sentences.
+    """
+
+    chances: FaultChances | FaultDraws
+    book: CostBook
+    value: tuple[float, float]
+    rules: Rules
+    price: float | None = None
+    salvage: tuple[Salvage, ...] = ()
+    spent_first: frozenset[str] = frozenset()
+    received: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Band:
+    """P10, median and P90, with the mean beside them."""
+
+    low: float
+    middle: float
+    high: float
+    mean: float
+
+
+@dataclass(frozen=True)
+class OutlookLine:
+    """One line of how an outlook came about.
+
+    Parameters
+    ----------
+    kind
+        ``sale``, ``price``, ``fault``, ``shared`` or ``always``.
+    label
+        What a person reads.
+    fault
+        Fault id, or empty.
+    chance
+        Chance that it comes at all, None where that has no meaning.
+    profit_mean
+        What it adds to the mean profit (costs are below 0), hours not charged. [minor units]
+    hours_mean
+        Own hours it adds on average. [h]
+    variance_share
+        Its part of the variance of the profit; the parts add up to 1.
+    """
+
+    kind: str
+    label: str
+    fault: str
+    chance: float | None
+    profit_mean: float
+    hours_mean: float
+    variance_share: float
+
+
+@dataclass(frozen=True, eq=False)
+class Outlook:
+    """Joint forecast of one car. Money in minor units of ``currency``.
+
+    Parameters
+    ----------
+    currency
+        ISO 4217 code.
+    price
+        Price the profit is counted after; None when the profit is before any price.
+    profit
+        Cash profit, own hours not charged.
+    loss_chance
+        Chance of a cash loss.
+    hours, days
+        Own hours, and days from buying to sold, if it is mended.
+    per_hour
+        Mean profit over mean hours: a ratio of means, not a mean of ratios. [minor units/h]
+    cash_peak
+        Money out before the sale, P90. [minor units]
+    let_go_chance
+        Chance that letting it go turns out better than mending it.
+    salvage
+        The way out that counts, or None.
+    lines
+        How the profit came about.
+    how
+        ``exact``, or how many draws were made.
+    notes
+        What is missing or assumed.
+    cash, charged
+        Margin before the price, without and with own hours at the wage.
+    price_factor
+        What each unit of price costs in all: tax, premium, capital tied up.
+    """
+
+    currency: str
+    price: float | None
+    profit: Band
+    loss_chance: float
+    hours: Band
+    days: Band
+    per_hour: float
+    cash_peak: float
+    let_go_chance: float
+    salvage: Salvage | None
+    lines: tuple[OutlookLine, ...]
+    how: str
+    notes: tuple[str, ...]
+    cash: Margin = field(repr=False)
+    charged: Margin = field(repr=False)
+    price_factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """Distribution and parts of the summed lines, whichever way they are computed."""
+
+    spread: Callable[[Charge, int], Lattice]
+    parts: Callable[[Charge], tuple[Part, ...]]
+    log_exponential: Callable[[Charge], Callable[[float], float] | None]
+    how: str
+
+
+@dataclass(frozen=True, eq=False)
+class Forecast:
+    """The pieces of an outlook, each computed when first asked for."""
+
+    case: Case
+    points: int = FINE
+    draws_seed: int = SEED
+
+    @cached_property
+    def _sums(self) -> _Sums:
+        chances, book = self.case.chances, self.case.book
+        if isinstance(chances, FaultDraws):
+            drawn: DrawnLines = draw_lines(chances, book, np.random.default_rng(self.draws_seed))
+            return _Sums(drawn.distribution, drawn.parts, lambda _: None, f"{chances.count:,} seeded draws")
+        return _Sums(
+            lambda charge, points: cost_distribution(chances, book, charge, points=points),
+            lambda charge: parts(chances, book, charge),
+            lambda charge: lambda rate: log_exponential_mean(chances, book, charge, rate),
+            "exact",
+        )
+
+    @property
+    def cash_charge(self) -> Charge:
+        """Money, and days at the holding cost; own hours take days too."""
+        rules = self.case.rules
+        return Charge(1.0, rules.holding_per_day / rules.hours_per_day, rules.holding_per_day)
+
+    @property
+    def wage_charge(self) -> Charge:
+        """The cash charge with each own hour at the wage."""
+        cash = self.cash_charge
+        return Charge(1.0, cash.per_hour + self.case.rules.wage_per_hour, cash.per_day)
+
+    @property
+    def days_charge(self) -> Charge:
+        """Waiting days, and own hours as days."""
+        return Charge(0.0, 1.0 / self.case.rules.hours_per_day, 1.0)
+
+    @cached_property
+    def resale(self) -> Resale:
+        """What the sale brings after fees that are a share of it."""
+        return Resale.between(*self.case.value, self.case.rules.sale_fee_share)
+
+    @cached_property
+    def cash(self) -> Margin:
+        """Sale less money out, before the price of the car."""
+        return self._margin(self.cash_charge, 0.0)
+
+    @cached_property
+    def charged(self) -> Margin:
+        """Sale less money out and own hours at the wage, before the price of the car."""
+        return self._margin(self.wage_charge, self.case.rules.wage_per_hour)
+
+    def _margin(self, charge: Charge, wage: float) -> Margin:
+        way_out = self.salvage
+        floor = None
+        if way_out is not None:
+            spent = [p for p in self.case.book.always if p.label in self.case.spent_first]
+            floor = way_out.money - wage * way_out.hours - moments(spent, charge)[0]
+        cost = self._sums.spread(charge, self.points).shifted(-self.case.received)
+        inner = self._sums.log_exponential(charge)
+        received = self.case.received
+
+        def log_exponential(rate: float) -> float:
+            assert inner is not None
+            return inner(rate) - rate * received
+
+        return Margin(self.resale, cost, floor, log_exponential if inner else None)
+
+    @cached_property
+    def salvage(self) -> Salvage | None:
+        """The best way to let the car go, own hours counted at the wage."""
+        wage = self.case.rules.wage_per_hour
+        return max(self.case.salvage, key=lambda s: s.money - wage * s.hours, default=None)
+
+    @cached_property
+    def hours_mean(self) -> float:
+        """Expected own hours if it is mended."""
+        return math.fsum(p.mean for p in self._sums.parts(HOURS))
+
+    @cached_property
+    def days_mean(self) -> float:
+        """Expected days from buying to sold."""
+        return math.fsum(p.mean for p in self._sums.parts(self.days_charge))
+
+    @property
+    def price_factor(self) -> float:
+        """What each unit of price costs: 1, tax, and the capital tied up for the expected days."""
+        rules = self.case.rules
+        held = rules.capital_share_per_year * self.days_mean / DAYS_A_YEAR
+        return 1.0 + rules.purchase_tax_share + held
+
+    def outlook(self) -> Outlook:
+        """Everything together."""
+        case, cash = self.case, self.cash
+        paid = 0.0 if case.price is None else case.price * self.price_factor
+        low, middle, high = (cash.quantile(share) - paid for share in BAND)
+        profit = Band(low, middle, high, cash.mean - paid)
+        hours = _band(self._sums.spread(HOURS, COARSE), self.hours_mean)
+        days = _band(self._sums.spread(self.days_charge, COARSE), self.days_mean)
+        return Outlook(
+            currency=case.rules.currency,
+            price=case.price,
+            profit=profit,
+            loss_chance=cash.share_below(paid),
+            hours=hours,
+            days=days,
+            per_hour=profit.mean / hours.mean if hours.mean > 0 else math.nan,
+            cash_peak=paid + cash.cost.quantile(0.90),
+            let_go_chance=self.charged.let_go_share,
+            salvage=self.salvage,
+            lines=self._lines(paid),
+            how=self._sums.how,
+            notes=case.notes,
+            cash=cash,
+            charged=self.charged,
+            price_factor=self.price_factor,
+        )
+
+    def _lines(self, paid: float) -> tuple[OutlookLine, ...]:
+        money = self._sums.parts(self.cash_charge)
+        hours = self._sums.parts(HOURS)
+        always = len(self.case.book.always)
+        resale = self.resale
+        whole = resale.variance + math.fsum(p.covariance for p in money)
+        whole = whole if whole > 0 else 1.0
+        lines = [
+            OutlookLine("sale", "Sale of the mended car", "", None, resale.mean, 0.0, resale.variance / whole)
+        ]
+        if self.case.price is not None:
+            lines.append(
+                OutlookLine("price", "Price of the car, with tax and capital", "", None, -paid, 0.0, 0.0)
+            )
+        if self.case.received:
+            lines.append(OutlookLine("received", "Money received", "", None, self.case.received, 0.0, 0.0))
+        for index, (part, own) in enumerate(zip(money, hours, strict=True)):
+            kind = "always" if index < always else ("fault" if part.fault else "shared")
+            chance = (
+                None if math.isnan(part.chance) or (kind == "always" and part.chance == 1.0) else part.chance
+            )
+            lines.append(
+                OutlookLine(
+                    kind, part.label, part.fault, chance, -part.mean, own.mean, part.covariance / whole
+                )
+            )
+        return tuple(lines)
+
+
+def forecast(case: Case, *, points: int = FINE) -> Outlook:
+    """The outlook of a car.
+
+    Parameters
+    ----------
+    case
+        Everything it is made from.
+    points
+        Grid points of the money distribution, a power of two.
+
+    Returns
+    -------
+    Outlook
+        Joint forecast with its breakdown.
+
+    Raises
+    ------
+    BadEntry
+        If ``points`` is no power of two from 64 up.
+
+    References
+    ----------
+    own-reasoning, docs/method/outlook.md; heckerman-1989; black-scholes-1973.
+    """
+    if points < 64 or points & (points - 1):
+        raise BadEntry(
+            f"The grid has {points} points; a power of two from 64 up was expected.",
+            field="points",
+            value=points,
+            allowed="64, 128, 256, ...",
+        )
+    return Forecast(case, points).outlook()
+
+
+def _band(grid: Lattice, mean: float) -> Band:
+    low, middle, high = (_between(grid, share) for share in BAND)
+    return Band(low, middle, high, mean)
+
+
+def _between(grid: Lattice, share: float) -> float:
+    """Quantile with the mass of each grid point spread over one step around it."""
+    place = int(np.searchsorted(grid.cumulative, share - 1e-12))
+    place = min(place, grid.pmf.size - 1)
+    mass = float(grid.pmf[place])
+    before = float(grid.cumulative[place]) - mass
+    inside = (share - before) / mass if mass > 0 else 0.5
+    if mass > 0.5:
+        inside = 0.5
+    return max(float(grid.points[place]) + (inside - 0.5) * grid.step, 0.0)
