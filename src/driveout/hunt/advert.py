@@ -16,6 +16,7 @@ from typing import Any, Literal, get_args
 from rapidfuzz import fuzz, process
 
 from driveout.errors import BadEntry, BadRows
+from driveout.uncertain import ThreePoint
 from driveout.units import Money, minor_digits
 
 Title = Literal["clean", "rebuilt", "salvage", "none", "unknown"]
@@ -68,6 +69,10 @@ class MoneyRange:
     def currency(self) -> str:
         """The currency the three points share."""
         return self.likely.currency
+
+    def three_point(self) -> ThreePoint:
+        """The same range as plain numbers in major units."""
+        return ThreePoint(float(self.low.major), float(self.likely.major), float(self.high.major))
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,26 +219,42 @@ def held_to_today(advert: Advert, today: date) -> Advert:
         If the year is later than next year (next year's models are sold this year), or
         the day it was seen is after today.
     """
-    latest = today.year + 1
-    if advert.made_year is not None and advert.made_year > latest:
-        raise BadEntry(
-            f"The year {advert.made_year} is in the future; the latest possible is {latest}. "
-            "Correct the year or leave it out.",
-            field="made_year",
-            value=advert.made_year,
-            allowed=f"{FIRST_CAR_YEAR} to {latest}",
-            fix="Correct the year or leave it out.",
-        )
-    if advert.seen_on is not None and advert.seen_on > today:
-        raise BadEntry(
-            f"The advert is said to be seen on {advert.seen_on.isoformat()}, which is after today, "
-            f"{today.isoformat()}. Correct the day.",
-            field="seen_on",
-            value=advert.seen_on.isoformat(),
-            allowed=f"up to {today.isoformat()}",
-            fix="Correct the day.",
-        )
+    wrong = later_than_today(advert.made_year, advert.seen_on, today)
+    if wrong:
+        raise wrong[0] if len(wrong) == 1 else BadRows(wrong)
     return advert
+
+
+def later_than_today(made_year: int | None, seen_on: date | None, today: date) -> list[BadEntry]:
+    """What is wrong with a year or a day because it lies in the future; empty when nothing is.
+
+    Next year's models are sold this year, so the next year is still possible.
+    """
+    wrong = []
+    latest = today.year + 1
+    if made_year is not None and made_year > latest:
+        wrong.append(
+            BadEntry(
+                f"The year {made_year} is in the future; the latest possible is {latest}. "
+                "Correct the year or leave it out.",
+                field="made_year",
+                value=made_year,
+                allowed=f"{FIRST_CAR_YEAR} to {latest}",
+                fix="Correct the year or leave it out.",
+            )
+        )
+    if seen_on is not None and seen_on > today:
+        wrong.append(
+            BadEntry(
+                f"The advert is said to be seen on {seen_on.isoformat()}, which is after today, "
+                f"{today.isoformat()}. Correct the day.",
+                field="seen_on",
+                value=seen_on.isoformat(),
+                allowed=f"up to {today.isoformat()}",
+                fix="Correct the day.",
+            )
+        )
+    return wrong
 
 
 def unusual(advert: Advert, today: date) -> tuple[Question, ...]:
@@ -254,22 +275,34 @@ def unusual(advert: Advert, today: date) -> tuple[Question, ...]:
     asked: list[Question] = []
     km, year = advert.mileage_km, advert.made_year
     if km is not None and km > UNUSUAL_KM:
-        asked.append(Question("mileage_km", f"{km} km", f"{km:,} km is rare. Is it right, and is it km, not miles?"))
+        asked.append(
+            Question("mileage_km", f"{km} km", f"{km:,} km is rare. Is it right, and is it km, not miles?")
+        )
     if year is not None:
         age = max(today.year - year, 1)
         if age > UNUSUAL_AGE_YEARS:
-            asked.append(Question("made_year", str(year), f"A car of {year} is {age} years old. Is the year right?"))
+            asked.append(
+                Question("made_year", str(year), f"A car of {year} is {age} years old. Is the year right?")
+            )
         if year > today.year:
             asked.append(Question("made_year", str(year), f"{year} is next year's model. Is the year right?"))
         if km is not None and km <= UNUSUAL_KM and km > UNUSUAL_KM_A_YEAR * age:
             asked.append(
-                Question("mileage_km", f"{km} km", f"{km:,} km in {age} year(s) is a lot. Are year and distance right?")
+                Question(
+                    "mileage_km",
+                    f"{km} km",
+                    f"{km:,} km in {age} year(s) is a lot. Are year and distance right?",
+                )
             )
     if advert.asking is not None:
         major = Decimal(advert.asking.minor).scaleb(-minor_digits(advert.asking.currency))
         if major < UNUSUAL_LOW_ASKING:
             asked.append(
-                Question("asking", advert.asking.text(), f"{advert.asking.text()} is very low. Is that the whole price?")
+                Question(
+                    "asking",
+                    advert.asking.text(),
+                    f"{advert.asking.text()} is very low. Is that the whole price?",
+                )
             )
         value = advert.clean_value
         if value is not None and advert.asking.minor > 2 * value.high.minor:
@@ -376,7 +409,7 @@ def amount(value: object, currency: str, name: str) -> Money:
             field=name,
             value=str(value),
             allowed=f"a number with at most {digits} decimals",
-            fix="Write it as a plain number.",
+            fix="Write it without currency sign and thousands mark.",
         )
     return Money(int(number.scaleb(digits)), currency)
 
@@ -404,7 +437,7 @@ def _price_limits(advert: Advert) -> list[BadEntry]:
                     field="asking",
                     value=advert.asking.text(),
                     allowed=f"0 to {Money(most, advert.currency).text()}",
-                    fix="Type the price as the advert gives it, or leave it empty.",
+                    fix="Type the price as the advert gives it, or leave it empty if there is none.",
                 )
             )
     if advert.clean_value is not None and advert.clean_value.currency != advert.currency:
@@ -437,18 +470,18 @@ def _whole_limits(advert: Advert) -> list[BadEntry]:
         wrong.append(
             BadEntry(
                 f"The distance {advert.mileage_km:,} km is outside 0 to {MOST_KM:,} km. "
-                "Read the clock again: no tenths, and say whether it shows km or miles.",
+                "Read the clock again, without tenths, and say whether it shows km or miles.",
                 field="mileage_km",
                 value=advert.mileage_km,
                 allowed=f"0 to {MOST_KM:,} km",
-                fix="Read the clock again.",
+                fix="Read the clock again, without tenths, and say whether it shows km or miles.",
             )
         )
     far = advert.distance_km
     if far is not None and not 0 <= far <= MOST_DISTANCE_KM:
         wrong.append(
             BadEntry(
-                f"The way to the car, {far:g} km, is outside 0 to {MOST_DISTANCE_KM:g} km. Give it one way in km.",
+                f"The way to the car, {far:g} km, is outside 0 to {MOST_DISTANCE_KM:g} km. Give the way in km, one way.",
                 field="distance_km",
                 value=far,
                 allowed=f"0 to {MOST_DISTANCE_KM:g} km",
@@ -472,7 +505,7 @@ def _word_limits(advert: Advert) -> list[BadEntry]:
                 field="text",
                 value=len(advert.text),
                 allowed=f"up to {LONGEST_TEXT:,} letters",
-                fix="Paste only the advert.",
+                fix="Paste only the advert, not the whole page.",
             )
         )
     return wrong
@@ -485,7 +518,7 @@ def _not_one_of(name: str, value: object, allowed: Collection[str]) -> BadEntry:
         field=name,
         value=str(value),
         allowed=choice,
-        fix=f"Write one of {choice}.",
+        fix="Write one of them.",
     )
 
 
