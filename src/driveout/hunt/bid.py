@@ -325,10 +325,20 @@ def counter_ladder(
 def _highest(gain: Callable[[float], float], low: float, high: float) -> float:
     if high <= low:
         return low
-    from scipy.optimize import minimize_scalar
-
-    found = minimize_scalar(lambda b: -gain(b), bounds=(low, high), method="bounded", options={"xatol": 1e-7})
-    return float(found.x)
+    # golden section: the greatest of a function with one hump between low and high
+    part = (math.sqrt(5.0) - 1.0) / 2.0
+    left, right = high - part * (high - low), low + part * (high - low)
+    at_left, at_right = gain(left), gain(right)
+    while high - low > 1e-7 * max(abs(high), 1.0):
+        if at_left >= at_right:
+            high, right, at_right = right, left, at_left
+            left = high - part * (high - low)
+            at_left = gain(left)
+        else:
+            low, left, at_left = left, right, at_right
+            right = low + part * (high - low)
+            at_right = gain(right)
+    return 0.5 * (low + high)
 
 
 def _score_density(chance: Floats) -> Floats:

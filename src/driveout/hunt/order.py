@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driveout.errors import BadEntry, CannotSay
+from driveout.uncertain import crossing
 
 Floats = NDArray[np.float64]
 
@@ -382,10 +383,8 @@ def shrunk(estimates: Sequence[float], errors: Sequence[float]) -> tuple[float, 
 
 
 def _fallen_to_zero(gap: Callable[[float], float], high: float) -> float:
-    from scipy.optimize import brentq
-
     if gap(0.0) <= 0.0:
         return 0.0
     while gap(high) > 0.0:
         high *= 4.0
-    return float(brentq(gap, 0.0, high, xtol=1e-9 * high))
+    return crossing(gap, 0.0, high, 1e-9 * high)

@@ -48,6 +48,8 @@ class Piece:
         Days of waiting it adds. [days]
     chance
         Chance that it is needed at all, given that its fault is there.
+    also
+        Further sums paid with it, independent of each other. [minor units]
     """
 
     label: str
@@ -55,6 +57,7 @@ class Piece:
     hours: Law = NOTHING
     days: Law = NOTHING
     chance: float = 1.0
+    also: tuple[Law, ...] = ()
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.chance <= 1.0:
@@ -64,7 +67,7 @@ class Piece:
                 value=self.chance,
                 allowed="0 to 1",
             )
-        if min(self.money.least, self.hours.least, self.days.least) < 0.0:
+        if min(law.least for law in (self.money, self.hours, self.days, *self.also)) < 0.0:
             raise BadEntry(
                 f"{self.label}: money, hours and days out are counted from 0 up; one of them can "
                 "fall under 0. Book money that comes in as resale or salvage.",
@@ -86,7 +89,7 @@ class Mend:
     pieces
         The work and spending, independent of each other.
     opens
-        Access group that must be open, paid once by all that need it; empty for none.
+        Shared work it needs: access, or a repair that cures other faults too; paid once by all.
     swap
         Unit whose swap would cure the fault as well; empty for none.
     forces_swap
@@ -96,7 +99,7 @@ class Mend:
     fault: str
     label: str
     pieces: tuple[Piece, ...]
-    opens: str = ""
+    opens: tuple[str, ...] = ()
     swap: str = ""
     forces_swap: bool = False
 
@@ -110,7 +113,7 @@ class CostBook:
     mends
         One entry a fault.
     access
-        Work that opens the way for several mends, done once, by group id.
+        Work that several mends need, done once, by group id.
     swaps
         Whole unit by group id; its piece already holds the access it needs.
     always
@@ -128,8 +131,9 @@ class CostBook:
         _each_once("swap", [k for k, _ in self.swaps])
         groups, units = dict(self.access), dict(self.swaps)
         for mend in self.mends:
-            if mend.opens and mend.opens not in groups:
-                raise _unknown(mend.fault, "access group", mend.opens, groups)
+            for name in mend.opens:
+                if name not in groups:
+                    raise _unknown(mend.fault, "access group", name, groups)
             if mend.swap and mend.swap not in units:
                 raise _unknown(mend.fault, "swap", mend.swap, units)
             if mend.forces_swap and not mend.swap:
@@ -181,7 +185,7 @@ def exponential_mean(pieces: Iterable[Piece], charge: Charge, rate: float) -> fl
 def _charged(piece: Piece, charge: Charge) -> list[tuple[Law, float]]:
     """The laws that count under a charge, with their factors."""
     each = (
-        (piece.money, charge.money_share),
+        *((law, charge.money_share) for law in (piece.money, *piece.also)),
         (piece.hours, charge.per_hour),
         (piece.days, charge.per_day),
     )

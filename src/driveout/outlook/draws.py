@@ -128,7 +128,7 @@ def draw_lines(draws: FaultDraws, book: CostBook, rng: np.random.Generator) -> D
     for fault, here in mended.items():
         rows.append(((mends[fault].label, fault, float(present[fault].mean())), mends[fault].pieces, here))
     for name, piece in book.access:
-        needing = [here for fault, here in mended.items() if mends[fault].opens == name]
+        needing = [here for fault, here in mended.items() if name in mends[fault].opens]
         if needing:
             rows.append(((piece.label, "", float("nan")), (piece,), np.any(needing, axis=0)))
     rows += [((piece.label, "", float("nan")), (piece,), swapped[name]) for name, piece in book.swaps]
@@ -137,7 +137,8 @@ def draw_lines(draws: FaultDraws, book: CostBook, rng: np.random.Generator) -> D
         some = int(here.sum())
         for piece in pieces:
             happens = rng.random(some) < piece.chance
-            for kind, law in enumerate((piece.money, piece.hours, piece.days)):
+            each = [(0, piece.money), (1, piece.hours), (2, piece.days), *((0, law) for law in piece.also)]
+            for kind, law in each:
                 if law != NOTHING:
                     sums[kind, index, here] += law.sample(rng, some) * happens
     return DrawnLines(tuple(line for line, _, _ in rows), sums[0], sums[1], sums[2])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -19,7 +19,15 @@ from driveout.outlook.chances import FaultChances
 from driveout.outlook.draws import DrawnLines, FaultDraws, draw_lines
 from driveout.outlook.margin import Margin, Resale
 from driveout.outlook.rules import Rules
-from driveout.outlook.spread import COARSE, FINE, Part, cost_distribution, log_exponential_mean, parts
+from driveout.outlook.spread import (
+    COARSE,
+    FINE,
+    Part,
+    cost_distribution,
+    grid_step,
+    log_exponential_mean,
+    parts,
+)
 from driveout.uncertain import Lattice
 
 DAYS_A_YEAR = 365.0
@@ -203,9 +211,16 @@ class Forecast:
         if isinstance(chances, FaultDraws):
             drawn: DrawnLines = draw_lines(chances, book, np.random.default_rng(self.draws_seed))
             return _Sums(drawn.distribution, drawn.parts, lambda _: None, f"{chances.count:,} seeded draws")
+        lines = cache(lambda charge: parts(chances, book, charge))
         return _Sums(
-            lambda charge, points: cost_distribution(chances, book, charge, points=points),
-            lambda charge: parts(chances, book, charge),
+            lambda charge, points: cost_distribution(
+                chances,
+                book,
+                charge,
+                points=points,
+                step=grid_step(lines(charge), chances, book, charge, points),
+            ),
+            lines,
             lambda charge: lambda rate: log_exponential_mean(chances, book, charge, rate),
             "exact",
         )

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.uncertain import Lattice, Lognormal
+from driveout.uncertain import Lattice, Lognormal, crossing
 
 Floats = NDArray[np.float64]
 
@@ -217,7 +217,7 @@ class Margin:
         cost, _ = self._cost
         low = self.resale.quantile(min(share, 1e-9) if share < 1e-6 else 1e-9) - float(cost[-1]) - 1.0
         high = self.resale.quantile(1.0 - 1e-9) - float(cost[0]) + 1.0
-        found = _crossing(self._below, share, low, high)
+        found = _reached(self._below, share, low, high)
         return found if self.salvage is None else max(found, self.salvage)
 
     def mean_of_lowest(self, share: float) -> float:
@@ -301,14 +301,12 @@ class Margin:
         return float(pmf @ self.resale.shortfall(cost + amount))
 
 
-def _crossing(rising: Callable[[float], float], share: float, low: float, high: float) -> float:
-    from scipy.optimize import brentq
-
+def _reached(rising: Callable[[float], float], share: float, low: float, high: float) -> float:
     if rising(high) <= share:
         return high
     while rising(low) > share:
         low -= high - low
-    return float(brentq(lambda x: rising(x) - share, low, high, xtol=1e-3, rtol=1e-12))
+    return crossing(lambda x: rising(x) - share, low, high, 1e-3)
 
 
 def _coarser(cost: Floats, pmf: Floats, most: int) -> tuple[Floats, Floats]:

@@ -208,8 +208,8 @@ def _ties(
     for i, names in enumerate(chances.faults):
         for fault in names:
             mend = mends.get(fault)
-            if mend is not None and mend.opens:
-                left.setdefault(("access", mend.opens), set()).add(i)
+            for group in mend.opens if mend is not None else ():
+                left.setdefault(("access", group), set()).add(i)
             if mend is not None and mend.swap:
                 left.setdefault(("swap", mend.swap), set()).add(i)
     found = []
@@ -262,7 +262,7 @@ def _branches(
             ways, gone = factor, dropped
             for name, is_open in zip(opened, combination, strict=True):
                 work = value((access[name],), f"access:{name}")
-                needing = {m.fault for m in book.mends if m.opens == name} - silenced
+                needing = {m.fault for m in book.mends if name in m.opens} - silenced
                 ways = algebra.times(ways, work if is_open else algebra.one - work)
                 gone = gone if is_open else gone | needing
             found.append(_Branch(ways, gone, silenced))
@@ -311,7 +311,7 @@ def cost_distribution(
     heckerman-1989 (the signed sum); own-reasoning, docs/method/outlook.md (the rest).
     """
     if step is None:
-        step = grid_step(chances, book, charge, points)
+        step = grid_step(parts(chances, book, charge), chances, book, charge, points)
     frequencies = points // 2 + 1
 
     def value(pieces: tuple[Piece, ...], key: str) -> Array:
@@ -333,9 +333,11 @@ def _spectrum(pieces: tuple[Piece, ...], charge: Charge, step: float, points: in
     return _spectra[key]
 
 
-def grid_step(chances: FaultChances, book: CostBook, charge: Charge, points: int) -> float:
+def grid_step(
+    lines: Sequence[Part], chances: FaultChances, book: CostBook, charge: Charge, points: int
+) -> float:
     """A round grid spacing (1, 2 or 5 times a power of ten) that leaves no mass outside."""
-    mean, variance = mean_and_variance(chances, book, charge)
+    mean, variance = math.fsum(p.mean for p in lines), math.fsum(p.covariance for p in lines)
     largest = 0.0
     for pieces in _all_pieces(chances, book):
         one, square = moments(pieces, charge)
@@ -360,15 +362,12 @@ def _all_pieces(chances: FaultChances, book: CostBook) -> list[tuple[Piece, ...]
 def _times_jets(left: Array, right: Array) -> Array:
     a0, a1, a2, a3 = (left[..., k] for k in range(4))
     b0, b1, b2, b3 = (right[..., k] for k in range(4))
-    return np.stack(
-        [
-            a0 * b0,
-            a0 * b1 + a1 * b0,
-            a0 * b2 + a2 * b0,
-            a0 * b3 + a3 * b0 + a1 * b2 + a2 * b1,
-        ],
-        axis=-1,
-    )
+    product = np.empty(np.broadcast_shapes(left.shape, right.shape))
+    product[..., 0] = a0 * b0
+    product[..., 1] = a0 * b1 + a1 * b0
+    product[..., 2] = a0 * b2 + a2 * b0
+    product[..., 3] = a0 * b3 + a3 * b0 + a1 * b2 + a2 * b1
+    return product
 
 
 def parts(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[Part, ...]:
@@ -394,7 +393,7 @@ def parts(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[Part, 
     """
     mends = {mend.fault: mend for mend in book.mends}
     known = [fault for names in chances.faults for fault in names if fault in mends]
-    used_access = {mends[f].opens for f in known if mends[f].opens}
+    used_access = {name for f in known for name in mends[f].opens}
     used_swaps = {mends[f].swap for f in known if mends[f].swap}
     labels: dict[str, tuple[str, str, float]] = {}
     for index, piece in enumerate(book.always):

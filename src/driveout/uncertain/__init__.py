@@ -21,6 +21,7 @@ from driveout.uncertain.laws import (
     maybe,
     on_lattice,
 )
+from driveout.uncertain.root import crossing
 from driveout.uncertain.three_point import CONVENTION, ThreePoint
 
 __all__ = [
@@ -36,6 +37,7 @@ __all__ = [
     "Scaled",
     "ThreePoint",
     "certainty_equivalent",
+    "crossing",
     "fitted",
     "from_spectrum",
     "maybe",

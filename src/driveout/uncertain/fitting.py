@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import cache, lru_cache
 
 from driveout.errors import BadEntry
 from driveout.uncertain.laws import Bounded, Fixed, Floored, Gamma, Law, Lognormal
+from driveout.uncertain.root import crossing
 from driveout.uncertain.three_point import HIGH_SHARE, LOW_SHARE, ThreePoint
 
 #: the lean below which the two right-tailed laws are told apart from the symmetric limit
@@ -91,7 +91,7 @@ def _lognormal(points: ThreePoint) -> Law:
         low, high = np.exp(-reach * sigma), np.exp(reach * sigma)
         return float((np.exp(-(sigma**2)) - low) / (high - low))
 
-    sigma = _root(lambda s: lean(s) - points.lean, 1e-6, reach)
+    sigma = crossing(lambda s: lean(s) - points.lean, 1e-6, reach)
     scale = (points.high - points.low) / float(np.exp(reach * sigma) - np.exp(-reach * sigma))
     shift = points.low - scale * float(np.exp(-reach * sigma))
     return Lognormal(float(np.log(scale)), sigma, shift)
@@ -110,7 +110,7 @@ def _gamma(points: ThreePoint) -> Law:
         low, mode, high = ends(log_shape)
         return (mode - low) / (high - low)
 
-    log_shape = _root(lambda s: lean(s) - points.lean, 0.0, 30.0)
+    log_shape = crossing(lambda s: lean(s) - points.lean, 0.0, 30.0)
     low, _, high = ends(log_shape)
     scale = (points.high - points.low) / (high - low)
     return Gamma(float(np.exp(log_shape)), scale, points.low - scale * low)
@@ -130,14 +130,8 @@ def _bounded(points: ThreePoint) -> Law:
         low, high = _bounded_ends(place)
         return (place - low) / (high - low)
 
-    place = _root(lambda t: lean(t) - points.lean, 0.0, 1.0)
+    place = crossing(lambda t: lean(t) - points.lean, 0.0, 1.0)
     low, high = _bounded_ends(place)
     width = (points.high - points.low) / (high - low)
     start = points.low - width * low
     return Bounded(start, start + width, 1.0 + BOUNDED_WEIGHT * place, 1.0 + BOUNDED_WEIGHT * (1.0 - place))
-
-
-def _root(gap: Callable[[float], float], low: float, high: float) -> float:
-    from scipy.optimize import brentq
-
-    return float(brentq(gap, low, high, xtol=1e-14, rtol=1e-13, maxiter=500))

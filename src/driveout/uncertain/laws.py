@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -390,7 +390,7 @@ class Floored:
         low = self.law.least
         second = self.law.variance + (self.law.mean - self.floor) ** 2
         if low < self.floor:
-            node, weight = np.polynomial.legendre.leggauss(96)
+            node, weight = _gauss()
             x = 0.5 * (self.floor - low) * node + 0.5 * (self.floor + low)
             part = float(np.sum(weight * 2.0 * (self.floor - x) * self.law.cdf(x)))
             second -= 0.5 * (self.floor - low) * part
@@ -422,7 +422,7 @@ class Floored:
         low = self.law.least
         if not math.isfinite(whole) or low >= self.floor:
             return whole
-        node, weight = np.polynomial.legendre.leggauss(96)
+        node, weight = _gauss()
         x = 0.5 * (self.floor - low) * node + 0.5 * (self.floor + low)
         part = float(np.sum(weight * rate * np.exp(rate * x) * self.law.cdf(x)))
         return whole + 0.5 * (self.floor - low) * part
@@ -567,6 +567,12 @@ class Mixture:
 def maybe(chance: float, law: Law) -> Mixture:
     """Nothing with ``1 - chance``, else the law."""
     return Mixture((1.0 - chance, chance), (Fixed(0.0), law))
+
+
+@cache
+def _gauss() -> tuple[Floats, Floats]:
+    node, weight = np.polynomial.legendre.leggauss(96)
+    return node, weight
 
 
 def _check_share(share: float) -> None:
