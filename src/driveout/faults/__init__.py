@@ -15,7 +15,10 @@ from driveout.faults.network import (
     State,
     Table,
 )
+from driveout.faults.network_file import read_findings, read_network
+from driveout.faults.pack import Check, Fault, Pack, Sign, knowledge
 from driveout.faults.posterior import Grid, Posterior, SignedTerms, Speaks, World, grid, infer
+from driveout.faults.shipped import shipped_network, with_silence
 
 __all__ = [
     "ABSENT",
@@ -23,14 +26,18 @@ __all__ = [
     "Arc",
     "Beta",
     "Cause",
+    "Check",
     "Compiled",
+    "Fault",
     "Finding",
     "Grid",
     "Link",
     "Network",
     "Odds",
+    "Pack",
     "Posterior",
     "Root",
+    "Sign",
     "SignedTerms",
     "Speaks",
     "State",
@@ -39,4 +46,9 @@ __all__ = [
     "compile_network",
     "grid",
     "infer",
+    "knowledge",
+    "read_findings",
+    "read_network",
+    "shipped_network",
+    "with_silence",
 ]

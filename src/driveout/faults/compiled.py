@@ -61,7 +61,7 @@ class Compiled:
 
 @lru_cache(maxsize=64)
 def compile_network(network: Network) -> Compiled:
-    """Arrays of a network; remembered, so that asking again for an equal network costs nothing.
+    """Arrays of a network; remembered, so that asking again for the same network costs nothing.
 
     Parameters
     ----------

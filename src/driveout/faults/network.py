@@ -208,7 +208,7 @@ class Table:
     rows: tuple[tuple[tuple[str, ...], tuple[float, ...]], ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Network:
     """Causes, findings, roots and arcs, checked for consistency when made.
 
