@@ -1,15 +1,33 @@
 """The plan against another program (pyAgrum influence diagrams) and against all policies listed by hand."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import permutations
+from typing import Any
 
 import numpy as np
 import pyagrum as gum
 import pytest
 from pyagrum import influence_diagram
 
-from driveout.viewing import Check, DecisionProblem, FinalAction, decide
-from driveout.viewing.decide import Decision
+from driveout.faults import Beta, Cause, Finding, Link, Network, compile_network
+from driveout.viewing import (
+    Check,
+    Decision,
+    DecisionProblem,
+    FaultCheck,
+    FaultPlan,
+    FaultViewing,
+    FinalAction,
+    ManyPlan,
+    SharedCost,
+    decide,
+    many_checks,
+    plan_faults,
+    plan_many,
+    prepare,
+)
+from driveout.viewing.many_checks import knowing_all
 
 
 def a_random_problem(
@@ -240,3 +258,253 @@ def test_the_worth_of_a_check_does_not_depend_on_where_it_is_listed() -> None:
             expected, abs=1e-12
         )
         assert decide(again).value(1000.0) == pytest.approx(decide(problem).value(1000.0), abs=1e-10)
+
+
+# Plans over faults ------------------------------------------------------------------------
+
+
+def a_fault_viewing(rng: np.random.Generator, causes: int, checks: int, **more: Any) -> FaultViewing:
+    """A small random network: the last finding is a symptom that was named."""
+    findings = []
+    for number in range(checks + 1):
+        linked = [f"c{i}" for i in range(causes) if rng.random() < 0.6] or ["c0"]
+        outcomes = ("no", "yes") if number % 3 else ("no", "some", "much")
+        rows = {c: rng.dirichlet(np.ones(len(outcomes)))[1:] for c in linked}
+        alarm = rng.dirichlet(np.ones(len(outcomes)))[1:] * 0.3
+        findings.append(
+            Finding(
+                f"f{number}", f"f{number}",
+                tuple(Link(c, tuple(Beta.of(float(p)) for p in row)) for c, row in rows.items()),
+                tuple(Beta.of(float(p)) for p in alarm), outcomes,
+            )
+        )  # fmt: skip
+    network = Network(
+        tuple(Cause(f"c{i}", f"c{i}", Beta.of(float(rng.uniform(0.05, 0.5)))) for i in range(causes)),
+        tuple(findings),
+    )
+    return FaultViewing(
+        compiled=compile_network(network),
+        evidence={f"f{checks}": findings[-1].outcomes[-1]},
+        checks=tuple(FaultCheck(f"k{n}", f"f{n}", cost=float(rng.uniform(0.5, 8.0))) for n in range(checks)),
+        resale=1500.0,
+        costs={f"c{i}": float(rng.uniform(100.0, 900.0)) for i in range(causes)},
+        **more,
+    )
+
+
+def outcome_chances(finding: Finding, present: frozenset[str]) -> list[float]:
+    """Noisy-MAX written out: the chance that nothing brings more than outcome x, outcome by outcome."""
+    below = []
+    for x in range(len(finding.outcomes) - 1):
+        chance = 1.0 - sum(beta.mean for beta in finding.false_alarm[x:])
+        for link in finding.links:
+            if link.cause in present:
+                chance *= 1.0 - sum(beta.mean for beta in link.given[x:])
+        below.append(chance)
+    return [float(chance) for chance in np.diff([0.0, *below, 1.0])]
+
+
+def written_out(viewing: FaultViewing) -> DecisionProblem:
+    """The same viewing with every set of faults as a state, conditioned on the evidence by hand."""
+    network = viewing.compiled.network
+    states: dict[str, float] = {}
+    worth: dict[str, float] = {}
+    sets: dict[str, frozenset[str]] = {}
+    for flags in np.ndindex(*(2,) * len(network.causes)):
+        present = frozenset(c.id for c, flag in zip(network.causes, flags, strict=True) if flag)
+        name = "+".join(sorted(present)) or "sound"
+        chance = 1.0
+        for cause, flag in zip(network.causes, flags, strict=True):
+            chance *= cause.prior.mean if flag else 1.0 - cause.prior.mean
+        for known, outcome in viewing.evidence.items():
+            entry = network.finding[known]
+            chance *= outcome_chances(entry, present)[entry.outcomes.index(outcome)]
+        states[name], sets[name] = chance, present
+        worth[name] = viewing.resale - sum(viewing.costs[c] for c in present)
+        worth[name] -= sum(group.cost for group in viewing.shared if group.faults & present)
+    total = sum(states.values())
+    checks = []
+    for check in viewing.checks:
+        finding = network.finding[check.finding]
+        chances = {
+            name: dict(zip(finding.outcomes, outcome_chances(finding, present), strict=True))
+            for name, present in sets.items()
+        }
+        checks.append(
+            Check(
+                check.id, finding.outcomes, chances, check.cost, check.minutes, check.lose_deal, check.after
+            )
+        )
+    walk = FinalAction("walk", dict.fromkeys(states, 0.0), price_share=0.0, needs_seller=False)
+    return DecisionProblem(
+        {name: chance / total for name, chance in states.items()},
+        (FinalAction("buy", worth), walk),
+        tuple(checks),
+        one_of=viewing.one_of,
+        wage_per_hour=viewing.wage_per_hour,
+        minutes_available=viewing.minutes_available,
+    )
+
+
+@pytest.mark.parametrize("compiled_kernel", [True, False])
+@pytest.mark.parametrize("seed", range(5))
+def test_the_plan_over_faults_equals_the_plan_over_all_sets_of_faults(
+    seed: int, compiled_kernel: bool
+) -> None:
+    rng = np.random.default_rng(300 + seed)
+    viewing = a_fault_viewing(
+        rng, causes=5, checks=4, shared=(SharedCost(frozenset({"c0", "c1"}), 120.0),), wage_per_hour=12.0,
+        minutes_available=40.0, one_of=(frozenset({"k2", "k3"}),),
+    )  # fmt: skip
+    checks = [
+        replace(c, minutes=float(rng.integers(3, 20)), lose_deal=0.01 * n)
+        for n, c in enumerate(viewing.checks)
+    ]
+    checks[1] = replace(checks[1], after={"k0": "no"})
+    viewing = replace(viewing, checks=tuple(checks))
+    plan = FaultPlan(prepare(viewing), compiled_kernel)
+    decision = decide(written_out(viewing))
+    worths = {worth.name: worth for worth in decision.worth_alone(900.0)}
+
+    assert plan.ceiling == pytest.approx(decision.ceiling, abs=1e-6)
+    assert plan.ceiling_without_checks == pytest.approx(decision.ceiling_without_checks, abs=1e-9)
+    for price in np.linspace(300.0, 1300.0, 11):
+        assert plan.value(price) == pytest.approx(decision.value(price), abs=1e-9)
+    for worth in plan.worth_alone(900.0):
+        assert worth.gross == pytest.approx(worths[worth.name].gross, abs=1e-9)
+        assert worth.cost == pytest.approx(worths[worth.name].cost, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_table_over_faults_gives_the_advice_of_the_plan_over_all_sets(seed: int) -> None:
+    viewing = a_fault_viewing(np.random.default_rng(400 + seed), causes=4, checks=4)
+    prices = np.linspace(0.0, 1500.0, 301)
+    policy = plan_faults(viewing).policy(prices, seller_may_ask_more=True)
+    decision = decide(written_out(viewing))
+    wide = decision.policy
+
+    assert len(policy.nodes) > 5
+    for position, node in policy.nodes.items():
+        exact = wide.nodes[position].ceiling
+        # Between two prices of the grid the ceiling is found from below, never too high.
+        assert (node.ceiling is None) == (exact is None or exact < prices[1])
+        assert node.ceiling is None or exact is None or exact - 5.0 <= node.ceiling <= exact + 1e-6
+        for price in prices:
+            step = policy.advice(position, price)
+            if step != wide.advice(position, price):  # then the two must be worth the same
+                found = what_was_found(viewing, position)
+                best = decide(decision.problem, found).value(price)
+                assert step not in policy.actions
+                assert value_of_doing(decision.problem, found, step, price) == pytest.approx(best, abs=1e-8)
+
+
+def what_was_found(viewing: FaultViewing, position: str) -> dict[str, str]:
+    return {
+        check.id: viewing.outcomes(check)[int(sign)]
+        for check, sign in zip(viewing.checks, position, strict=True)
+        if sign != "."
+    }
+
+
+def value_of_doing(problem: DecisionProblem, found: dict[str, str], name: str, price: float) -> float:
+    """One check now and the best plan after it."""
+    check = problem.checks[problem.check_number(name)]
+    belief = {
+        state: chance
+        * float(
+            np.prod([problem.checks[problem.check_number(c)].chances[state][o] for c, o in found.items()])
+        )
+        for state, chance in problem.states.items()
+    }
+    total = sum(belief.values())
+    value = -problem.cost_of(check)
+    for outcome in check.outcomes:
+        share = sum(b * check.chances[state][outcome] for state, b in belief.items()) / total
+        value += share * decide(problem, {**found, name: outcome}).value(price)
+    return float(value)
+
+
+def test_the_smaller_table_agrees_wherever_the_price_only_falls() -> None:
+    viewing = a_fault_viewing(np.random.default_rng(410), causes=5, checks=5)
+    prices = np.linspace(0.0, 1500.0, 61)
+    plan = plan_faults(viewing)
+    wide, small = plan.policy(prices, seller_may_ask_more=True), plan.policy(prices)
+
+    assert len(small.nodes) <= len(wide.nodes)
+    for start in prices:
+        for later in prices[prices <= start][::7]:
+            position = small.start
+            while (step := small.advice(position, start)) not in small.actions:
+                assert step == wide.advice(position, start)
+                position = next(
+                    child
+                    for outcome in small.outcomes[small.checks.index(step)]
+                    if (child := small.after(position, step, outcome)) in small.nodes
+                )
+                assert small.advice(position, later) == wide.advice(position, later)
+                assert small.nodes[position].ceiling == pytest.approx(wide.nodes[position].ceiling, abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_the_plan_over_faults_is_worth_what_an_influence_diagram_says(seed: int) -> None:
+    viewing = a_fault_viewing(np.random.default_rng(500 + seed), causes=4, checks=3)
+    viewing = replace(viewing, checks=tuple(c for c in viewing.checks if len(viewing.outcomes(c)) == 2))
+    plan = plan_faults(viewing)
+
+    for price in (700.0, 1000.0):
+        assert plan.value(price) == pytest.approx(diagram_value(written_out(viewing), price), abs=1e-9)
+
+
+def test_many_positive_findings_give_the_same_plan_by_the_recursion() -> None:
+    viewing = a_fault_viewing(np.random.default_rng(600), causes=5, checks=4)
+    signed = plan_faults(viewing)
+    prepared = prepare(viewing)
+    unsigned = FaultPlan(replace(prepared, signed=False))
+
+    for price in (500.0, 900.0):
+        assert unsigned.value(price) == pytest.approx(signed.value(price), abs=1e-9)
+    assert unsigned.ceiling_without_checks == pytest.approx(signed.ceiling_without_checks, abs=1e-9)
+
+
+def test_a_rule_about_serious_faults_forbids_buying_where_they_are_too_likely() -> None:
+    viewing = a_fault_viewing(np.random.default_rng(700), causes=4, checks=3)
+    strict = replace(viewing, serious=frozenset({"c0"}), most_serious_chance=0.05)
+    plan, policy = plan_faults(strict), plan_faults(strict).policy(np.linspace(0.0, 1500.0, 31))
+    written = written_out(viewing)
+
+    assert plan.value(400.0) < plan_faults(viewing).value(400.0)
+    for position, node in policy.nodes.items():
+        found = what_was_found(viewing, position)
+        belief = {s: chance * np.prod([written.checks[written.check_number(c)].chances[s][o] for c, o in found.items()]) for s, chance in written.states.items()}  # fmt: skip
+        serious = sum(b for s, b in belief.items() if "c0" in s) / sum(belief.values())
+        if serious > 0.05 + 1e-9:
+            assert all(policy.step_name(step) != "buy" for _, step in node.steps)
+
+
+def test_with_many_checks_the_stated_bounds_hold_the_exact_value_between_them() -> None:
+    viewing = a_fault_viewing(np.random.default_rng(800), causes=6, checks=9)
+    exact = plan_faults(viewing)
+    price = exact.ceiling_without_checks
+    for kept in (3, 5):
+        found = with_limits(viewing, price, kept)
+        assert found.value <= exact.value(price) + 1e-9
+        assert found.most_value >= exact.value(price) - 1e-9
+        assert len(found.left_out) >= 9 - kept
+    assert plan_many(viewing, price).gap == 0.0
+
+
+def with_limits(viewing: FaultViewing, price: float, kept: int) -> ManyPlan:
+    """Plan as if only a few checks could be planned exactly."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(many_checks, "MOST_CHECKS", kept)
+        patch.setattr(many_checks, "KEPT_CHECKS", kept)
+        patch.setattr(many_checks, "ROLLOUT_CHECKS", 3)
+        return plan_many(viewing, price)
+
+
+def test_knowing_every_fault_is_worth_what_listing_the_sets_gives() -> None:
+    viewing = a_fault_viewing(np.random.default_rng(900), causes=5, checks=2)
+    written = written_out(viewing)
+    for price in (600.0, 1000.0):
+        listed = sum(c * max(0.0, written.actions[0].worth[s] - price) for s, c in written.states.items())
+        assert listed <= knowing_all(viewing, price) <= listed + 5.0

@@ -1,6 +1,10 @@
 """Which check next: the best plan over all check results, and the sheet that works with no signal."""
 
 from driveout.viewing.decide import CheckWorth, Decision, decide
+from driveout.viewing.fault_plan import FaultPlan, plan_faults
+from driveout.viewing.fault_sums import prepare
+from driveout.viewing.fault_viewing import FaultCheck, FaultViewing, SharedCost
+from driveout.viewing.many_checks import ManyPlan, plan_many
 from driveout.viewing.policy import Node, Policy, as_table, from_table
 from driveout.viewing.problem import Check, DecisionProblem, FinalAction, JointTable
 from driveout.viewing.problem_file import read_problem
@@ -11,13 +15,21 @@ __all__ = [
     "CheckWorth",
     "Decision",
     "DecisionProblem",
+    "FaultCheck",
+    "FaultPlan",
+    "FaultViewing",
     "FinalAction",
     "JointTable",
+    "ManyPlan",
     "Node",
     "Policy",
     "ProfitLaw",
+    "SharedCost",
     "as_table",
     "decide",
     "from_table",
+    "plan_faults",
+    "plan_many",
+    "prepare",
     "read_problem",
 ]

@@ -217,6 +217,7 @@ class Decision:
             outcomes=tuple(check.outcomes for check in self.problem.checks),
             nodes=nodes,
             price_range=self.problem.price_range,
+            from_position=self.start,
         )
 
     def profit_law(self, price: float) -> ProfitLaw:

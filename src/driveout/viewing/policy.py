@@ -6,7 +6,8 @@ the step to take between one price and the next. Walking the table needs no arit
 beyond comparing two prices, so a saved page can do it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
 from typing import Any
@@ -62,6 +63,8 @@ class Policy:
         Position to advice; the position has one sign per check, ``.`` while it is undone.
     price_range
         Least and greatest price that the policy was made for. [money]
+    from_position
+        Position that the policy starts from; empty if nothing was known before.
     """
 
     actions: tuple[str, ...]
@@ -69,6 +72,7 @@ class Policy:
     outcomes: tuple[tuple[str, ...], ...]
     nodes: Mapping[str, Node]
     price_range: tuple[float, float]
+    from_position: str = ""
 
     @property
     def start(self) -> str:
@@ -154,9 +158,10 @@ def children(position: str, check: int, outcomes: int) -> Iterator[str]:
 def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
     """The policy as a small JSON-able table.
 
-    Positions are in sorted order, so that neighbours share their beginning. A position
-    where it only remains to take the usual action up to the ceiling is written as the
-    ceiling alone; ``usual`` names the steps below and above it.
+    Positions are not written: the list of nodes follows the order in which a walk from the
+    start meets them (`walk_order`), so a reader finds them again by the same walk. A position
+    where it only remains to take the usual action up to the ceiling is written as the ceiling
+    alone; ``usual`` names the steps below and above it.
 
     Parameters
     ----------
@@ -168,32 +173,73 @@ def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``schema, actions, checks, outcomes, usual, from, to, nodes``; a node is its ceiling,
-        or ``[ceiling, step, price, step, price, ...]`` with each price the one from which
-        the step after it is best.
+        ``schema, actions, checks, outcomes, start, usual, from, to, nodes``; a node is its
+        ceiling, or ``[ceiling, step, price, step, price, step, ...]`` with each price the one
+        from which the step after it is best, or None for an outcome that cannot happen.
     """
     usual = _usual_steps(policy)
-    nodes: dict[str, Any] = {}
-    for position in sorted(policy.nodes):
-        node = policy.nodes[position]
+    rows: list[Any] = []
+    start = policy.from_position or policy.start
+    for position in walk_order(start, policy.outcomes, lambda p: checks_of(policy.nodes.get(p))):
+        node = policy.nodes.get(position)
+        if node is None:
+            rows.append(None)
+            continue
         ceiling = _short(node.ceiling, decimals)
         row: list[Any] = [ceiling]
-        for number, (start, step) in enumerate(node.steps):
+        for number, (price, step) in enumerate(node.steps):
             if number:
-                row.append(_short(start, decimals))
+                row.append(_short(price, decimals))
             row.append(step)
         plain = usual is not None and row == [ceiling, usual[0], ceiling, usual[1]]
-        nodes[position] = ceiling if plain else row
+        rows.append(ceiling if plain else row)
     return {
         "schema": SCHEMA,
         "actions": list(policy.actions),
         "checks": list(policy.checks),
         "outcomes": [list(names) for names in policy.outcomes],
+        "start": start,
         "usual": list(usual) if usual else None,
         "from": _short(policy.price_range[0], decimals),
         "to": _short(policy.price_range[1], decimals),
-        "nodes": nodes,
+        "nodes": rows,
     }
+
+
+def checks_of(node: Node | None) -> tuple[int, ...]:
+    """Checks advised at some price, in the order of rising price, each once."""
+    return tuple(dict.fromkeys(step for _, step in node.steps if step >= 0)) if node else ()
+
+
+def walk_order(
+    start: str, outcomes: Sequence[Sequence[str]], checks_at: Callable[[str], Iterable[int]]
+) -> Iterator[str]:
+    """Positions in the order in which a walk meets them: first met, first looked at.
+
+    Parameters
+    ----------
+    start
+        Position to begin with.
+    outcomes
+        Names of the outcomes of each check.
+    checks_at
+        Checks advised at a position that was met; asked after the position was given out.
+
+    Yields
+    ------
+    str
+        Each position once.
+    """
+    met = {start}
+    waiting = deque([start])
+    while waiting:
+        position = waiting.popleft()
+        yield position
+        for check in checks_at(position):
+            for child in children(position, check, len(outcomes[check])):
+                if child not in met:
+                    met.add(child)
+                    waiting.append(child)
 
 
 def from_table(table: Mapping[str, Any]) -> Policy:
@@ -224,7 +270,11 @@ def from_table(table: Mapping[str, Any]) -> Policy:
     lowest = float(table["from"])
     usual = table["usual"]
     nodes: dict[str, Node] = {}
-    for position, row in table["nodes"].items():
+    rows = iter(table["nodes"])
+    for position in walk_order(table["start"], table["outcomes"], lambda p: checks_of(nodes.get(p))):
+        row = next(rows)
+        if row is None:
+            continue
         if not isinstance(row, list):
             row = [row, usual[0], row, usual[1]]
         steps = [(lowest, int(row[1]))]
@@ -236,6 +286,7 @@ def from_table(table: Mapping[str, Any]) -> Policy:
         outcomes=tuple(tuple(names) for names in table["outcomes"]),
         nodes=nodes,
         price_range=(lowest, inf if table["to"] == "any" else float(table["to"])),
+        from_position=table["start"],
     )
 
 

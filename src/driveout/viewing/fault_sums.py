@@ -1,0 +1,207 @@
+"""From a viewing over faults to the arrays that its plan is computed from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from driveout.errors import BadEntry, CannotSay
+from driveout.faults import Compiled
+from driveout.faults.posterior import folded_rows, read_evidence
+from driveout.faults.recursion import Folded
+from driveout.viewing.fault_kernel import Floats, Ints, Rules, Sums
+from driveout.viewing.fault_viewing import FaultCheck, FaultViewing
+
+MOST_CHECKS = 14
+MOST_POSITIONS = 5_000_000
+# Signed terms lose digits with every positive finding; past this the recursion is used.
+MOST_SIGNED = 10
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """Arrays of a viewing: building them is apart from solving, as for any model."""
+
+    viewing: FaultViewing
+    sums: Sums
+    folded: Folded
+    factor: Floats
+    leak: Floats
+    column_cost: Floats
+    rules: Rules
+    signed: bool
+
+    @property
+    def levels(self) -> Ints:
+        """Number of outcomes of each check."""
+        return self.sums.levels
+
+
+def prepare(viewing: FaultViewing) -> Prepared:
+    """Turn a viewing into arrays.
+
+    Parameters
+    ----------
+    viewing
+        The viewing; at most 14 checks.
+
+    Returns
+    -------
+    Prepared
+        Its arrays.
+
+    Raises
+    ------
+    BadEntry
+        If a check shows a finding that is not in the network, or stands twice.
+    CannotSay
+        If there are too many checks to plan exactly.
+    """
+    compiled = viewing.compiled
+    levels = np.array([len(_outcomes(viewing, check)) for check in viewing.checks], dtype=np.int64)
+    if len(levels) > MOST_CHECKS or np.prod(levels + 1.0) > MOST_POSITIONS:
+        raise CannotSay(
+            f"{len(levels)} checks with all their outcomes are too many to plan exactly; "
+            f"at most {MOST_CHECKS} two-way checks can be. Use plan_many, which keeps the best of them.",
+            missing="fewer checks",
+        )
+    reading = read_evidence(compiled, dict(viewing.evidence))
+    folded = folded_rows(reading)
+    worlds = reading.worlds
+    most = int(levels.max()) if len(levels) else 1
+    factor = np.ones((len(levels), most, compiled.upper.shape[1]))
+    leak = np.ones((len(worlds), len(levels), most))
+    for k, check in enumerate(viewing.checks):
+        for x, outcome in enumerate(_outcomes(viewing, check)):
+            code = compiled.code[check.finding, outcome]
+            factor[k, x] = compiled.upper[code]
+            leak[:, k, x] = compiled.leak_upper[worlds, code]
+    column_cost = _column_costs(viewing)
+    signed = len(folded.leak[0]) <= MOST_SIGNED if len(folded.leak) else True
+    return Prepared(
+        viewing=viewing,
+        sums=signed_sums(folded, factor, leak, column_cost, levels, signed),
+        folded=folded,
+        factor=factor,
+        leak=leak,
+        column_cost=column_cost,
+        rules=_rules(viewing, levels),
+        signed=signed,
+    )
+
+
+def _outcomes(viewing: FaultViewing, check: FaultCheck) -> tuple[str, ...]:
+    finding = viewing.compiled.network.finding.get(check.finding)
+    if finding is None or finding.kind != "check":
+        raise BadEntry(
+            f"Check {check.id!r} shows {check.finding!r}, which no check of the network can show.",
+            field="checks",
+            value=check.finding,
+        )
+    return finding.outcomes
+
+
+def _column_costs(viewing: FaultViewing) -> Floats:
+    """Cost of the state behind each inner column."""
+    compiled = viewing.compiled
+    public = np.zeros(compiled.width + 1)
+    for place, fault in fault_columns(compiled).items():
+        public[place] = viewing.costs.get(fault, 0.0)
+    known = set(fault_columns(compiled).values())
+    for fault in (*viewing.costs, *viewing.serious, *(f for group in viewing.shared for f in group.faults)):
+        if fault not in known:
+            raise BadEntry(f"There is no fault {fault!r} in the network.", field="costs", value=fault)
+    return public[compiled.public]
+
+
+def fault_columns(compiled: Compiled) -> dict[int, str]:
+    """Public column of every fault."""
+    return {
+        int(compiled.public_start[i]) + 1 + s: cause.fault_of(state)
+        for i, cause in enumerate(compiled.network.causes)
+        for s, state in enumerate(cause.states)
+    }
+
+
+def signed_sums(
+    folded: Folded, factor: Floats, leak: Floats, column_cost: Floats, levels: Ints, signed: bool
+) -> Sums:
+    """Expand the open positive findings, fold away what no check touches, sort the rest."""
+    weight, base, row_of = folded.scale, folded.base, np.arange(len(folded.scale))
+    if signed:
+        for f in range(folded.leak.shape[1]):
+            weight = np.concatenate([weight, -weight * folded.leak[row_of, f]])
+            base = np.concatenate([base, base * folded.ratio[f]])
+            row_of = np.concatenate([row_of, row_of])
+    starts, causes = folded.start, len(folded.start) - 1
+    touched = [
+        [k for k in range(len(levels)) if (factor[k, :, starts[i] : starts[i + 1]] < 1.0).any()]
+        for i in range(causes)
+    ]
+    last = np.array([max(mine, default=-1) for mine in touched])
+    cost_so_far = np.zeros(len(weight))
+    for i in np.flatnonzero(last < 0):
+        mine = base[:, starts[i] : starts[i + 1]]
+        total = mine.sum(axis=1)
+        weight = weight * total
+        cost_so_far += np.divide(
+            mine @ column_cost[starts[i] : starts[i + 1]], total, out=np.zeros(len(weight)), where=total > 0.0
+        )
+    order = [int(i) for i in np.argsort(-last, kind="stable") if last[i] >= 0]
+    columns = np.array([q for i in order for q in range(starts[i], starts[i + 1])], dtype=np.int64)
+    return Sums(
+        weight=weight,
+        cost_so_far=cost_so_far,
+        base=np.ascontiguousarray(base[:, columns]),
+        cost=np.ascontiguousarray(column_cost[columns]),
+        start=np.cumsum([0, *(int(starts[i + 1] - starts[i]) for i in order)]).astype(np.int64),
+        open_before=np.array([int((last >= k).sum()) for k in range(len(levels))] + [0], dtype=np.int64),
+        factor=np.ascontiguousarray(factor[:, :, columns]),
+        leak=np.ascontiguousarray(leak[row_of]),
+        levels=levels,
+    )
+
+
+def _rules(viewing: FaultViewing, levels: Ints) -> Rules:
+    checks = viewing.checks
+    place = {check.id: k for k, check in enumerate(checks)}
+    if len(place) < len(checks):
+        raise BadEntry("A check is listed twice. Give each check its own id.", field="checks")
+    count = len(checks)
+    done = np.arange(1 << count)
+    minutes = sum(
+        ((done >> k & 1) * check.minutes for k, check in enumerate(checks)), start=np.zeros(1 << count)
+    )
+    open_after = np.zeros(1 << count, dtype=np.int64)
+    for k, check in enumerate(checks):
+        allowed = minutes + check.minutes <= viewing.minutes_available + 1e-9
+        for names in viewing.one_of:
+            if check.id in names:
+                others = sum(1 << place[name] for name in names if name in place and name != check.id)
+                allowed &= (done & others) == 0
+        open_after |= np.where(allowed, 1 << k, 0)
+    needs = np.full((count, count), -1, dtype=np.int64)
+    for k, check in enumerate(checks):
+        if not 0.0 <= check.lose_deal < 1.0 or check.cost < 0.0 or check.minutes < 0.0:
+            raise BadEntry(
+                f"Check {check.id!r} has a cost, time or risk that cannot be meant.",
+                field=f"checks.{check.id}",
+                allowed="cost and minutes of 0 or more, lose_deal from 0 to below 1",
+            )
+        for earlier, outcome in check.after.items():
+            if earlier not in place:
+                raise BadEntry(
+                    f"Check {check.id!r} must come after {earlier!r}, which is not on offer.",
+                    field=f"checks.{check.id}.after",
+                    value=earlier,
+                )
+            j = place[earlier]
+            shown = viewing.outcomes(checks[j])
+            if outcome and outcome not in shown:
+                raise BadEntry(f"Check {earlier!r} has no outcome {outcome!r}.", field="after", value=outcome)
+            needs[k, j] = 1 << (shown.index(outcome) + 1) if outcome else ~1
+    return Rules(
+        price_of_check=np.array([viewing.cost_of(check) for check in checks], dtype=float),
+        lose_deal=np.array([check.lose_deal for check in checks], dtype=float),
+        open_after=open_after,
+        needs=needs,
+    )

@@ -1,0 +1,105 @@
+"""A viewing of one car as plain values: what is known, what may be checked, what faults cost."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import inf
+
+from driveout.faults import Compiled
+
+
+@dataclass(frozen=True)
+class FaultCheck:
+    """A check on offer.
+
+    Parameters
+    ----------
+    id
+        Name by which the plan knows it.
+    finding
+        Finding of the network that it shows.
+    name
+        What it is called on the screen.
+    cost
+        Money it takes. [money]
+    minutes
+        Own time it takes. [min]
+    lose_deal
+        Chance that the seller loses patience over it.
+    after
+        Checks that must have been done before, with the outcome needed or an empty text.
+    caution
+        What can hurt while doing it.
+    how
+        How it is done and what counts as which outcome.
+    """
+
+    id: str
+    finding: str
+    name: str = ""
+    cost: float = 0.0
+    minutes: float = 0.0
+    lose_deal: float = 0.0
+    after: Mapping[str, str] = field(default_factory=dict)
+    caution: str = ""
+    how: str = ""
+
+
+@dataclass(frozen=True)
+class SharedCost:
+    """Work that is paid once if any of these faults is there (engine out once)."""
+
+    faults: frozenset[str]
+    cost: float
+
+
+@dataclass(frozen=True, eq=False)
+class FaultViewing:
+    """A viewing of one car, ready to be planned.
+
+    Parameters
+    ----------
+    compiled
+        The fault network.
+    evidence
+        What is known already, as for ``faults.infer``.
+    checks
+        Checks on offer.
+    resale
+        What the car brings when no fault is there, all costs of selling taken off. [money]
+    costs
+        Expected cost of each fault, own hours charged at the wage. [money]
+    shared
+        Labour shared by several faults.
+    wage_per_hour
+        What an hour of own time is worth. [money/h]
+    minutes_available
+        Time there is for checks. [min]
+    one_of
+        Sets of checks of which at most one may be done.
+    serious
+        Faults with which the car must not be bought if they are too likely.
+    most_serious_chance
+        Greatest chance of any serious fault at which buying is permitted. It is a rule for
+        each position and not something that is made best: a plan under such a rule may
+        prefer knowing less (docs/method/viewing.md).
+    """
+
+    compiled: Compiled
+    evidence: Mapping[str, str]
+    checks: tuple[FaultCheck, ...]
+    resale: float
+    costs: Mapping[str, float]
+    shared: tuple[SharedCost, ...] = ()
+    wage_per_hour: float = 0.0
+    minutes_available: float = inf
+    one_of: tuple[frozenset[str], ...] = ()
+    serious: frozenset[str] = frozenset()
+    most_serious_chance: float = 1.0
+
+    def cost_of(self, check: FaultCheck) -> float:
+        """Money plus own time of a check, in money."""
+        return check.cost + self.wage_per_hour * check.minutes / 60.0
+
+    def outcomes(self, check: FaultCheck) -> tuple[str, ...]:
+        """Outcomes of a check, from best to worst."""
+        return self.compiled.network.finding[check.finding].outcomes
