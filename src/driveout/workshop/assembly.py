@@ -22,7 +22,7 @@ LINK_KINDS = {
     "bolt": "bolt",
     "nut": "nut",
     "screw": "screw",
-    "wheel": "wheel bolt or nut",
+    "wheel": "wheel fastener",
     "clip": "clip",
     "hose": "hose",
     "pipe": "pipe",

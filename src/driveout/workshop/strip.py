@@ -299,7 +299,7 @@ def _way_in(assembly: Assembly, item: str, wanting: tuple[str, ...], bag: int) -
                 phase="strip",
                 item=item,
                 kind="undo",
-                text=f"Undo {link.name} {PLACES[link.place]}",
+                text=f"Undo ({PLACES[link.place]}) {link.name}",
                 minutes=link.expected_minutes - link.on_minutes,
                 because=wanting,
                 reason=reason,
@@ -333,7 +333,9 @@ def _step_task(step: Step, phase: str, because: tuple[str, ...] = (), reason: st
 
 
 def _hold_task(phase: str, before: str, text: str) -> Task:
-    stage = "finish" if phase == "event" else phase
+    stage = phase
+    if phase == "event":
+        stage = "refit" if before == "mate" else "finish"
     return Task(id=f"hold:{phase}:{before}", phase=stage, item=before, kind="hold", text=text, minutes=0.0)
 
 
@@ -378,11 +380,14 @@ def _way_back(assembly: Assembly, best: Release, bags: Mapping[str, int]) -> lis
     back = sorted(best.order, key=lambda item: (rank[item], -place[item]))
     tasks: list[Task] = []
     released = set(best.order)
+    has_started = False
     for number, event in enumerate(EVENTS):
-        phase = "refit" if not any(task.phase == "finish" for task in tasks) else "finish"
+        phase = "finish" if has_started else "refit"
         for item in (item for item in back if rank[item] == number):
             tasks += _one_back(assembly, item, phase, bags.get(item, 0))
-        tasks += _at_event(assembly, event, released)
+        at_event = _at_event(assembly, event, released)
+        tasks += at_event
+        has_started |= event != "mate" and bool(at_event)
     return tasks
 
 
@@ -399,7 +404,8 @@ def _at_event(assembly: Assembly, event: str, released: set[str]) -> list[Task]:
         "road_test": "Hold point before the road test",
         "sale": "Hold point before the car is called finished: nothing missing, nothing left over",
     }[event]
-    return [_hold_task("event", event, title), *(_step_task(step, "finish") for step in steps)]
+    phase = "refit" if event == "mate" else "finish"
+    return [_hold_task("event", event, title), *(_step_task(step, phase) for step in steps)]
 
 
 def _one_back(assembly: Assembly, item: str, phase: str, bag: int) -> list[Task]:
@@ -411,7 +417,7 @@ def _one_back(assembly: Assembly, item: str, phase: str, bag: int) -> list[Task]
                 phase=phase,
                 item=item,
                 kind="refit",
-                text=f"Refit {link.name} {PLACES[link.place]}",
+                text=f"Refit ({PLACES[link.place]}) {link.name}",
                 minutes=link.on_minutes,
                 reason=f"If forgotten: {link.miss}." if link.miss else "",
                 bag=bag,
