@@ -1,7 +1,7 @@
 """Which check next: the best plan over all check results, and the sheet that works with no signal."""
 
 from driveout.viewing.decide import CheckWorth, Decision, decide
-from driveout.viewing.fault_plan import FaultPlan, plan_faults
+from driveout.viewing.fault_plan import FaultPlan, best_now, plan_faults
 from driveout.viewing.fault_sums import prepare
 from driveout.viewing.fault_viewing import FaultCheck, FaultViewing, SharedCost
 from driveout.viewing.many_checks import ManyPlan, plan_many
@@ -26,6 +26,7 @@ __all__ = [
     "ProfitLaw",
     "SharedCost",
     "as_table",
+    "best_now",
     "decide",
     "from_table",
     "plan_faults",

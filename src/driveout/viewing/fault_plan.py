@@ -32,6 +32,7 @@ except ImportError:  # pragma: no cover - both are tested by asking for the plai
 
 # Steps kept at once, one byte each; past this the price grid is thinned.
 MOST_STEPS = 100_000_000
+ANY_PRICE = np.array([inf])
 
 
 @dataclass(frozen=True, eq=False)
@@ -373,3 +374,31 @@ def plan_faults(viewing: FaultViewing) -> FaultPlan:
     own-reasoning, docs/method/viewing.md.
     """
     return FaultPlan(prepare(viewing))
+
+
+def best_now(prepared: Prepared, price: float) -> tuple[float, int]:
+    """Value and first step at one price, and nothing else; the quickest way to ask.
+
+    Parameters
+    ----------
+    prepared
+        Arrays of the viewing.
+    price
+        Price asked. [money]
+
+    Returns
+    -------
+    tuple[float, int]
+        Expected profit of the best plan [money], and the number of the first check, or a
+        number below 0 for buying (-1) or walking away (-2).
+    """
+    plan = FaultPlan(prepared)
+    if fast is None or not prepared.signed or plan.viewing.shared or plan.viewing.serious:
+        value, step = plan._best(price)
+        return float(value[0] / plan._tables[0][0]), int(step[0])
+    sums, rules = prepared.sums, prepared.rules
+    return fast.value_at_start(  # type: ignore[no-any-return]
+        sums.weight, sums.cost_so_far, sums.base, sums.cost, sums.start, sums.open_before, sums.factor,
+        sums.leak, sums.levels, rules.price_of_check, rules.lose_deal, rules.open_after, rules.needs,
+        ANY_PRICE, prepared.viewing.resale, price,
+    )  # fmt: skip
