@@ -1,0 +1,44 @@
+"""Estimate against actual: variance to the cent, personal bias, calibration."""
+
+from driveout.lessons.bias import DAYS, HOURS, MEASURES, MONEY, PRIOR, Bias, Job, Prior, Ratio, fit
+from driveout.lessons.calibration import LEAST_JOBS, Calibration, Coverage, calibration, crps_lognormal
+from driveout.lessons.drift import Level, drift_share, local_level
+from driveout.lessons.estimate import Estimate, EstimateLine, estimate_from
+from driveout.lessons.next_job import corrected, next_estimate
+from driveout.lessons.shrinkage import between_groups, trust_in_own_average
+from driveout.lessons.variance import Actual, Taught, Variance, VarianceLine, actuals, taught, variance
+
+__all__ = [
+    "DAYS",
+    "HOURS",
+    "LEAST_JOBS",
+    "MEASURES",
+    "MONEY",
+    "PRIOR",
+    "Actual",
+    "Bias",
+    "Calibration",
+    "Coverage",
+    "Estimate",
+    "EstimateLine",
+    "Job",
+    "Level",
+    "Prior",
+    "Ratio",
+    "Taught",
+    "Variance",
+    "VarianceLine",
+    "actuals",
+    "between_groups",
+    "calibration",
+    "corrected",
+    "crps_lognormal",
+    "drift_share",
+    "estimate_from",
+    "fit",
+    "local_level",
+    "next_estimate",
+    "taught",
+    "trust_in_own_average",
+    "variance",
+]

@@ -1,0 +1,136 @@
+"""Estimate against actual adds up to the cent."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+
+from driveout.errors import BadEntry
+from driveout.lessons import EstimateLine, actuals, estimate_from, taught, variance
+from driveout.money import bookings as book
+from driveout.money import cost_of_car
+from driveout.uncertain import ThreePoint, fitted
+from tests.lessons import an_estimate
+from tests.money.story import CAR, car_story, day, usd
+
+
+def of_story(wage: str = "15"):  # type: ignore[no-untyped-def]
+    estimate = an_estimate(wage)
+    booked = actuals(car_story(), CAR, estimate)
+    return estimate, booked, variance(estimate, cost_of_car(car_story(), CAR, "USD"), booked)
+
+
+def test_effects_add_up_to_the_cent_with_and_without_a_wage() -> None:
+    for wage in ("0", "15", "17.33"):
+        _, _, result = of_story(wage)
+
+        assert sum(line.effect.minor for line in result.lines) == result.total.minor
+
+
+def test_every_cost_of_the_car_is_on_a_line_or_unplanned() -> None:
+    _, booked, result = of_story()
+
+    # 1829.34 is the cost of sale by hand, in tests/money/test_car_cost.py.
+    assert sum(actual.cost.minor for actual in booked) == 182934
+    assert sum(actual.minutes for actual in booked) == result.actual_minutes == 295
+    assert result.actual_profit == usd("1556.16")
+
+
+def test_a_refund_lowers_the_line_it_belongs_to() -> None:
+    # Pump 64.99 - 20 back; its restocking fee of 3.25 came with the same entry.
+    _, booked, _ = of_story()
+    cooling = next(actual for actual in booked if actual.key == "cooling")
+
+    assert cooling.cost == usd("48.24")
+    assert cooling.quantity == 1
+
+
+def test_one_bought_instead_of_two_planned_is_a_quantity_effect() -> None:
+    # By hand: planned mean m for 2, so one less is m/2 better; the one bought cost 48.24.
+    estimate, _, result = of_story()
+    planned = estimate.lines[2].planned_money("USD").minor
+    effects = {line.reason: line.effect.minor for line in result.lines if line.key == "cooling"}
+
+    assert effects["quantity"] == pytest.approx(planned / 2, abs=1)
+    assert effects["quantity"] + effects["price"] == planned - 4824
+
+
+def test_a_planned_line_never_spent_says_so() -> None:
+    _, _, result = of_story()
+
+    assert [(line.reason, line.effect) for line in result.lines if line.key == "tyres"] == [
+        ("not spent", usd("120"))
+    ]
+
+
+def test_unplanned_costs_keep_their_own_words() -> None:
+    _, _, result = of_story()
+    unplanned = {line.label: line.effect for line in result.lines if line.reason == "unplanned cost"}
+
+    assert unplanned["Title transfer"] == usd("-35")
+    assert unplanned["Fetch the car"] == usd("-33.50")
+
+
+def test_sale_price_and_fees_have_their_own_lines() -> None:
+    _, _, result = of_story()
+    effects = {line.reason: line.effect for line in result.lines}
+
+    assert effects["sale price"] == usd("90")
+    assert effects["selling fees"] == usd("-9.50")
+    assert effects["other income"] == usd("25")
+
+
+def test_own_time_over_the_plan_costs_the_wage() -> None:
+    # By hand at 15 an hour: 200 min = 50.00 on the clutch.
+    estimate, _, result = of_story()
+    planned = round(fitted(ThreePoint(3, 4, 7)).mean * 60)
+    effect = next(line.effect for line in result.lines if (line.key, line.reason) == ("clutch", "own time"))
+
+    assert effect.minor == pytest.approx(planned * 25 - 5000, abs=1)
+    assert estimate.lines[1].planned_minutes == planned
+
+
+def test_the_estimate_comes_back_from_its_record_as_it_was() -> None:
+    assert estimate_from(an_estimate().as_data()) == an_estimate()
+
+
+def test_a_finished_car_teaches_hours_and_money_but_never_its_purchase() -> None:
+    estimate, booked, _ = of_story()
+    found = {(t.job.measure, t.job.kind): t.job for t in taught(estimate, booked)}
+
+    assert set(found) == {("hours", "clutch"), ("money", "parts"), ("hours", "cooling")}
+    assert found["hours", "clutch"].actual == pytest.approx(200 / 60)
+    assert found["hours", "clutch"].estimate == pytest.approx(fitted(ThreePoint(3, 4, 7)).quantile(0.5))
+
+
+def test_work_still_under_way_teaches_only_a_lower_bound() -> None:
+    estimate, booked, _ = of_story()
+
+    assert not any(t.job.finished for t in taught(estimate, booked, finished=False))
+
+
+def test_a_car_taken_in_exchange_counts_its_allowance_as_its_own_cost() -> None:
+    taken = book.PartExchange("Car-2", usd("600"))
+    sale = replace(book.sale(CAR, usd("2000"), {}, day(2), exchange=taken), number=1)
+    other = replace(an_estimate(), lines=())
+
+    assert [actual.cost for actual in actuals([sale], "Car-2", other)] == [usd("600")]
+    assert actuals([sale], CAR, other) == ()
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: EstimateLine("a b", "parts", "x"), "not a key"),
+        (lambda: EstimateLine("a", "sundry", "x"), "not a kind of cost"),
+        (lambda: EstimateLine("a", "parts", "x", quantity=Decimal(0)), "above 0"),
+        (lambda: EstimateLine("a", "parts", "x", ThreePoint(-1, 2, 3)), "nothing below 0"),
+        (lambda: replace(an_estimate(), lines=an_estimate().lines[:1] * 2), "stands twice"),
+        (lambda: replace(an_estimate(), sale_price=usd("-1")), "not below 0"),
+    ],
+)
+def test_estimates_that_make_no_sense_are_refused(make: object, words: str) -> None:
+    with pytest.raises(BadEntry, match=words):
+        make()  # type: ignore[operator]
