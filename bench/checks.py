@@ -43,7 +43,9 @@ def a_viewing(
     return FaultViewing(
         compiled=compile_network(network),
         evidence={f"f{checks + n}": "yes" for n in range(known)},
-        checks=tuple(FaultCheck(f"k{n}", f"f{n}", cost=float(rng.uniform(2.0, 15.0))) for n in range(checks)),
+        checks=tuple(
+            FaultCheck(f"k{n}", (f"f{n}",), cost=float(rng.uniform(2.0, 15.0))) for n in range(checks)
+        ),
         resale=4000.0,
         costs={f"c{i}": float(rng.lognormal(5.5, 0.8)) for i in range(causes)},
     )
@@ -58,7 +60,7 @@ def a_diagram(viewing: FaultViewing, price: float) -> gum.InfluenceDiagram:
         diagram.addChanceNode(gum.LabelizedVariable(cause.id, "", 2))
         diagram.cpt(cause.id)[:] = [1.0 - cause.prior.mean, cause.prior.mean]
     for check in checks:
-        finding = network.finding[check.finding]
+        finding = network.finding[check.findings[0]]
         diagram.addChanceNode(gum.LabelizedVariable(check.id, "", 2))
         parents = [link.cause for link in finding.links]
         for parent in parents:

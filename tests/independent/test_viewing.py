@@ -10,7 +10,17 @@ import pyagrum as gum
 import pytest
 from pyagrum import influence_diagram
 
-from driveout.faults import Beta, Cause, Finding, Link, Network, compile_network
+from driveout.faults import (
+    Beta,
+    Cause,
+    Finding,
+    Link,
+    Network,
+    compile_network,
+    infer,
+    shipped_network,
+    with_silence,
+)
 from driveout.viewing import (
     Check,
     Decision,
@@ -285,7 +295,9 @@ def a_fault_viewing(rng: np.random.Generator, causes: int, checks: int, **more: 
     return FaultViewing(
         compiled=compile_network(network),
         evidence={f"f{checks}": findings[-1].outcomes[-1]},
-        checks=tuple(FaultCheck(f"k{n}", f"f{n}", cost=float(rng.uniform(0.5, 8.0))) for n in range(checks)),
+        checks=tuple(
+            FaultCheck(f"k{n}", (f"f{n}",), cost=float(rng.uniform(0.5, 8.0))) for n in range(checks)
+        ),
         resale=1500.0,
         costs={f"c{i}": float(rng.uniform(100.0, 900.0)) for i in range(causes)},
         **more,
@@ -325,7 +337,7 @@ def written_out(viewing: FaultViewing) -> DecisionProblem:
     total = sum(states.values())
     checks = []
     for check in viewing.checks:
-        finding = network.finding[check.finding]
+        finding = network.finding[check.findings[0]]
         chances = {
             name: dict(zip(finding.outcomes, outcome_chances(finding, present), strict=True))
             for name, present in sets.items()
@@ -508,3 +520,49 @@ def test_knowing_every_fault_is_worth_what_listing_the_sets_gives() -> None:
     for price in (600.0, 1000.0):
         listed = sum(c * max(0.0, written.actions[0].worth[s] - price) for s, c in written.states.items())
         assert listed <= knowing_all(viewing, price) <= listed + 5.0
+
+
+@pytest.mark.parametrize("compiled_kernel", [True, False])
+def test_a_check_that_shows_two_findings_is_planned_as_one(compiled_kernel: bool) -> None:
+    viewing = a_fault_viewing(np.random.default_rng(950), causes=4, checks=4)
+    checks = viewing.checks
+    joined = replace(checks[1], findings=("f1", "f2"))
+    viewing = replace(viewing, checks=(checks[0], joined, checks[3]))
+    written = written_out(replace(viewing, checks=checks))
+    one, two = written.checks[1], written.checks[2]
+    both = Check(
+        "k1", tuple(f"{a}, {b}" for a in one.outcomes for b in two.outcomes),
+        {s: {f"{a}, {b}": one.chances[s][a] * two.chances[s][b] for a in one.outcomes for b in two.outcomes} for s in written.states},
+        cost=one.cost,
+    )  # fmt: skip
+    decision = decide(replace(written, checks=(written.checks[0], both, written.checks[3])))
+    plan = FaultPlan(prepare(viewing), compiled_kernel)
+
+    assert viewing.outcomes(joined) == both.outcomes
+    assert viewing.shown(joined, "no, yes") == {"f1": "no", "f2": "yes"}
+    for price in (500.0, 800.0, 1000.0):
+        assert plan.value(price) == pytest.approx(decision.value(price), abs=1e-9)
+
+
+def test_the_sums_over_the_shipped_pack_equal_one_inference_per_position() -> None:
+    network = shipped_network("sick", car={"mileage_km": 165_000.0, "gearbox": "manual", "drive": "fwd"})
+    checks = ("d_clutch_hold", "b_cool_pressure", "b_gas_in_coolant", "u_rust_probe")
+    evidence = with_silence(network, {"say_clutch": "yes"})
+    costs = {fault: 100.0 + 10.0 * n for n, fault in enumerate(infer(network, evidence).faults)}
+    viewing = FaultViewing(
+        compile_network(network),
+        evidence,
+        tuple(FaultCheck(c, (c,), cost=3.0) for c in checks),
+        4000.0,
+        costs,
+    )
+    plan = plan_faults(viewing)
+    whole = infer(network, evidence).evidence_probability
+    for found in ({"d_clutch_hold": "yes"}, {"b_cool_pressure": "yes", "u_rust_probe": "flakes"}):
+        after = infer(network, {**evidence, **found})
+        worth = 4000.0 - sum(costs[fault] * chance for fault, chance in after.faults.items())
+        alone = plan_faults(replace(viewing, evidence={**evidence, **found}, checks=viewing.checks[2:3]))
+
+        assert alone.ceiling_without_checks == pytest.approx(worth, abs=1e-6)
+        assert alone.chance_of_evidence == pytest.approx(after.evidence_probability, rel=1e-9)
+    assert plan.chance_of_evidence == pytest.approx(whole, rel=1e-9)

@@ -92,7 +92,7 @@ class FaultPlan:
     def _by_recursion(self, folded: Folded) -> tuple[Floats, Floats]:
         """The same sums without cancellation, for many positive findings: one row per position."""
         prepared = self.prepared
-        shape = tuple(int(n) for n in prepared.levels)
+        shape = tuple(int(n) for n in prepared.sums.levels)
         rows = np.array(list(np.ndindex(shape)), dtype=np.int64).reshape(-1, len(shape))
         base, scale, leak = [], [], []
         for row in rows:
@@ -120,14 +120,26 @@ class FaultPlan:
             **{**self.prepared.folded.__dict__, "base": np.where(banned, 0.0, self.prepared.folded.base)}
         )
         sums = signed_sums(
-            folded, self.prepared.factor, self.prepared.leak, self.prepared.column_cost, self.prepared.levels,
+            folded, self.prepared.factor, self.prepared.leak, self.prepared.column_cost, self.prepared.sums.levels,
             self.prepared.signed,
         )  # fmt: skip
         return self._negatives(sums, folded)[0]
 
     def _spread(self, cumulative: Floats) -> Floats:
-        levels = self.prepared.levels
-        return fast.spread(cumulative, levels) if self._fast else plain.spread(cumulative, levels)
+        """Positions from cumulative outcomes; findings of one check are joined to one digit."""
+        axes = self.prepared.sums.levels
+        table = fast.spread(cumulative, axes) if self._fast else plain.spread(cumulative, axes)
+        if self.prepared.is_plain:
+            return table
+        first = 0
+        before = 1
+        for check, count in zip(self.viewing.checks, self.prepared.levels, strict=True):
+            shape = tuple(int(n) + 1 for n in axes[first : first + len(check.findings)])
+            done = np.ravel_multi_index(np.indices([n - 1 for n in shape]).reshape(len(shape), -1) + 1, shape)
+            table = table.reshape(before, int(np.prod(shape)), -1)[:, np.append(0, done)]
+            first += len(shape)
+            before *= int(count) + 1
+        return np.ascontiguousarray(table).ravel()
 
     def _best(self, price: float) -> tuple[Floats, NDArray[np.int8]]:
         chance, worth, most = self._tables
@@ -393,7 +405,13 @@ def best_now(prepared: Prepared, price: float) -> tuple[float, int]:
         number below 0 for buying (-1) or walking away (-2).
     """
     plan = FaultPlan(prepared)
-    if fast is None or not prepared.signed or plan.viewing.shared or plan.viewing.serious:
+    if (
+        fast is None
+        or not prepared.signed
+        or not prepared.is_plain
+        or plan.viewing.shared
+        or plan.viewing.serious
+    ):
         value, step = plan._best(price)
         return float(value[0] / plan._tables[0][0]), int(step[0])
     sums, rules = prepared.sums, prepared.rules

@@ -9,7 +9,7 @@ from driveout.faults import Compiled
 from driveout.faults.posterior import folded_rows, read_evidence
 from driveout.faults.recursion import Folded
 from driveout.viewing.fault_kernel import Floats, Ints, Rules, Sums
-from driveout.viewing.fault_viewing import FaultCheck, FaultViewing
+from driveout.viewing.fault_viewing import FaultViewing
 
 MOST_CHECKS = 14
 MOST_POSITIONS = 5_000_000
@@ -19,10 +19,14 @@ MOST_SIGNED = 10
 
 @dataclass(frozen=True, eq=False)
 class Prepared:
-    """Arrays of a viewing: building them is apart from solving, as for any model."""
+    """Arrays of a viewing: building them is apart from solving, as for any model.
+
+    ``sums`` has one axis per finding, ``levels`` and ``rules`` one per check.
+    """
 
     viewing: FaultViewing
     sums: Sums
+    levels: Ints
     folded: Folded
     factor: Floats
     leak: Floats
@@ -31,9 +35,9 @@ class Prepared:
     signed: bool
 
     @property
-    def levels(self) -> Ints:
-        """Number of outcomes of each check."""
-        return self.sums.levels
+    def is_plain(self) -> bool:
+        """True if every check shows one finding."""
+        return len(self.levels) == len(self.sums.levels)
 
 
 def prepare(viewing: FaultViewing) -> Prepared:
@@ -57,29 +61,34 @@ def prepare(viewing: FaultViewing) -> Prepared:
         If there are too many checks to plan exactly.
     """
     compiled = viewing.compiled
-    levels = np.array([len(_outcomes(viewing, check)) for check in viewing.checks], dtype=np.int64)
+    levels = np.array([len(viewing.outcomes(check)) for check in viewing.checks], dtype=np.int64)
     if len(levels) > MOST_CHECKS or np.prod(levels + 1.0) > MOST_POSITIONS:
         raise CannotSay(
             f"{len(levels)} checks with all their outcomes are too many to plan exactly; "
             f"at most {MOST_CHECKS} two-way checks can be. Use plan_many, which keeps the best of them.",
             missing="fewer checks",
         )
+    findings = [finding for check in viewing.checks for finding in check.findings]
+    if len(set(findings)) < len(findings):
+        raise BadEntry("Two checks show the same finding. Offer one of them.", field="checks")
+    outcomes = [compiled.network.finding[finding].outcomes for finding in findings]
     reading = read_evidence(compiled, dict(viewing.evidence))
     folded = folded_rows(reading)
-    worlds = reading.worlds
-    most = int(levels.max()) if len(levels) else 1
-    factor = np.ones((len(levels), most, compiled.upper.shape[1]))
-    leak = np.ones((len(worlds), len(levels), most))
-    for k, check in enumerate(viewing.checks):
-        for x, outcome in enumerate(_outcomes(viewing, check)):
-            code = compiled.code[check.finding, outcome]
+    most = max(map(len, outcomes), default=1)
+    factor = np.ones((len(findings), most, compiled.upper.shape[1]))
+    leak = np.ones((len(reading.worlds), len(findings), most))
+    for k, finding in enumerate(findings):
+        for x, outcome in enumerate(outcomes[k]):
+            code = compiled.code[finding, outcome]
             factor[k, x] = compiled.upper[code]
-            leak[:, k, x] = compiled.leak_upper[worlds, code]
+            leak[:, k, x] = compiled.leak_upper[reading.worlds, code]
+    axes = np.array([len(names) for names in outcomes], dtype=np.int64)
     column_cost = _column_costs(viewing)
     signed = len(folded.leak[0]) <= MOST_SIGNED if len(folded.leak) else True
     return Prepared(
         viewing=viewing,
-        sums=signed_sums(folded, factor, leak, column_cost, levels, signed),
+        sums=signed_sums(folded, factor, leak, column_cost, axes, signed),
+        levels=levels,
         folded=folded,
         factor=factor,
         leak=leak,
@@ -87,17 +96,6 @@ def prepare(viewing: FaultViewing) -> Prepared:
         rules=_rules(viewing, levels),
         signed=signed,
     )
-
-
-def _outcomes(viewing: FaultViewing, check: FaultCheck) -> tuple[str, ...]:
-    finding = viewing.compiled.network.finding.get(check.finding)
-    if finding is None or finding.kind != "check":
-        raise BadEntry(
-            f"Check {check.id!r} shows {check.finding!r}, which no check of the network can show.",
-            field="checks",
-            value=check.finding,
-        )
-    return finding.outcomes
 
 
 def _column_costs(viewing: FaultViewing) -> Floats:

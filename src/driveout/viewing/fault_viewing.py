@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import product
 from math import inf
 
+from driveout.errors import BadEntry
 from driveout.faults import Compiled
 
 
@@ -15,8 +17,8 @@ class FaultCheck:
     ----------
     id
         Name by which the plan knows it.
-    finding
-        Finding of the network that it shows.
+    findings
+        Findings of the network that it shows, all at once.
     name
         What it is called on the screen.
     cost
@@ -34,7 +36,7 @@ class FaultCheck:
     """
 
     id: str
-    finding: str
+    findings: tuple[str, ...]
     name: str = ""
     cost: float = 0.0
     minutes: float = 0.0
@@ -101,5 +103,47 @@ class FaultViewing:
         return check.cost + self.wage_per_hour * check.minutes / 60.0
 
     def outcomes(self, check: FaultCheck) -> tuple[str, ...]:
-        """Outcomes of a check, from best to worst."""
-        return self.compiled.network.finding[check.finding].outcomes
+        """Outcomes of a check; of several findings, every combination, joined with ``, ``."""
+        known = self.compiled.network.finding
+        for finding in check.findings:
+            if finding not in known or known[finding].kind != "check":
+                raise BadEntry(
+                    f"Check {check.id!r} shows {finding!r}, which no check of the network can show.",
+                    field="checks",
+                    value=finding,
+                )
+        return tuple(
+            ", ".join(row) for row in product(*(known[finding].outcomes for finding in check.findings))
+        )
+
+    def shown(self, check: FaultCheck, outcome: str) -> dict[str, str]:
+        """What an outcome of a check says, finding by finding.
+
+        Parameters
+        ----------
+        check
+            The check.
+        outcome
+            One of its outcomes.
+
+        Returns
+        -------
+        dict[str, str]
+            Evidence as for ``faults.infer``.
+
+        Raises
+        ------
+        BadEntry
+            If the check has no such outcome.
+        """
+        if outcome not in self.outcomes(check):
+            raise BadEntry(
+                f"Check {check.id!r} has no outcome {outcome!r}.",
+                field=check.id,
+                value=outcome,
+                allowed="; ".join(self.outcomes(check)),
+            )
+        known = self.compiled.network.finding
+        rows = product(*(known[finding].outcomes for finding in check.findings))
+        row = next(row for row in rows if ", ".join(row) == outcome)
+        return dict(zip(check.findings, row, strict=True))

@@ -172,7 +172,7 @@ def _rolled_out(viewing: FaultViewing, kept: list[FaultCheck], first: FaultCheck
     whole = infer(viewing.compiled, viewing.evidence).evidence_probability
     total = -viewing.cost_of(first)
     for outcome in viewing.outcomes(first):
-        evidence = {**viewing.evidence, first.finding: outcome}
+        evidence = {**viewing.evidence, **viewing.shown(first, outcome)}
         try:
             after = plan_faults(replace(_with(left, small), evidence=evidence))
             share = after.chance_of_evidence / whole
