@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import lru_cache
 from typing import Any
 
 from driveout.errors import BadEntry
@@ -21,6 +21,7 @@ SCHEMA = "driveout-pack/1"
 CLASSES = ("runner", "sick", "dead")
 SAFETY = ("none", "minor", "major", "critical")
 DRIVE_HOME = ("fine", "short", "never")
+NEVER = Beta(0.0, 1.0)
 SYSTEMS = (
     "engine", "cooling", "fuel", "ignition", "exhaust", "clutch", "gearbox", "driveline",
     "suspension", "steering", "brakes", "tyres", "electrics", "charging", "climate", "airbags",
@@ -95,7 +96,7 @@ class Sign:
     outcomes: tuple[str, ...] = ("no", "yes")
     words: tuple[str, ...] = ()
     check: str = ""
-    mention: Beta = Beta(0.0, 1.0)
+    mention: Beta = NEVER
     group: str = ""
     neglect: float = 1.0
     system: str = ""
@@ -151,7 +152,7 @@ class Pack:
         return {sign.id: sign.words for sign in self.signs.values() if sign.words}
 
 
-@cache
+@lru_cache(maxsize=16)
 def knowledge(overrides: str | bytes | None = None, name: str = "own pack") -> Pack:
     """The shipped pack, with a person's own file laid over it.
 

@@ -123,6 +123,40 @@ def _one_of(label: str, labels: Sequence[str], name: str) -> int:
     return labels.index(label)
 
 
+def known_outcome(network: Network, name: str, label: str) -> str:
+    """The plain name of a finding, cause or root, after making sure that the label fits it.
+
+    Parameters
+    ----------
+    network
+        The network.
+    name
+        Id of a finding, cause or root.
+    label
+        Outcome or state.
+
+    Returns
+    -------
+    str
+        Its name in words.
+
+    Raises
+    ------
+    BadEntry
+        For an unknown id (the nearest known ones are named) or a label that does not fit.
+    """
+    if name in network.finding:
+        _one_of(label, network.finding[name].labels, name)
+        return network.finding[name].name
+    if name in network.cause:
+        _one_of(label, (ABSENT, *(s.id for s in network.cause[name].states)), name)
+        return network.cause[name].name
+    if name in network.root:
+        _one_of(label, network.root[name].states, name)
+        return network.root[name].name
+    raise unknown_id(name, [*network.finding, *network.cause, *network.root])
+
+
 def unknown_id(name: str, known: Iterable[str]) -> BadEntry:
     """The error for a name that is not in the network, with the nearest known ones."""
     from rapidfuzz import process
@@ -351,18 +385,23 @@ def contradiction(reading: Reading) -> CannotSay:
     )
 
 
-def leave_one_out(posterior: Posterior) -> dict[str, tuple[Speaks, ...]]:
-    """For every fault, the change of log odds when each finding is left out, sign turned.
+def leave_one_out(
+    posterior: Posterior, together: Mapping[str, Sequence[str]] | None = None
+) -> dict[str, tuple[Speaks, ...]]:
+    """For every fault, the change of log odds when evidence is left out, sign turned.
 
     Parameters
     ----------
     posterior
         The answer with everything in.
+    together
+        Evidence that is left out together, by a name for it (for example all silences); each
+        piece on its own when None.
 
     Returns
     -------
     dict[str, tuple[Speaks, ...]]
-        Fault id to findings, strongest first.
+        Fault id to what speaks for or against it, strongest first.
     """
     network = posterior.network
     faults = list(posterior.faults)
@@ -373,13 +412,15 @@ def leave_one_out(posterior: Posterior) -> dict[str, tuple[Speaks, ...]]:
     ]
     full = log_odds(posterior.columns[at])
     rows: dict[str, list[Speaks]] = {fault: [] for fault in faults}
-    for name, label in posterior.evidence.items():
-        rest = {k: v for k, v in posterior.evidence.items() if k != name}
+    for name, members in (together or {k: (k,) for k in posterior.evidence}).items():
+        rest = {k: v for k, v in posterior.evidence.items() if k not in members}
         _, columns = weigh(read_evidence(posterior.compiled, rest))
         with np.errstate(invalid="ignore"):
-            moved = np.nan_to_num(full - log_odds(columns[at]), nan=0.0, posinf=np.inf, neginf=-np.inf)
-        for fault, change in zip(faults, moved.tolist(), strict=True):
-            rows[fault].append(Speaks(name, label, change))
+            change = full - log_odds(columns[at])
+        change = np.nan_to_num(change, nan=0.0, posinf=np.inf, neginf=-np.inf)
+        label = posterior.evidence[members[0]] if members else ""
+        for fault, value in zip(faults, change.tolist(), strict=True):
+            rows[fault].append(Speaks(name, label, value))
     return {fault: tuple(sorted(said, key=lambda s: -abs(s.log_odds))) for fault, said in rows.items()}
 
 

@@ -145,7 +145,8 @@ def _pick(weights: Floats, rng: np.random.Generator) -> Ints:
     """One column per row, with chances in proportion to the weights."""
     edges = weights.cumsum(axis=1)
     at = rng.random(len(weights))[:, None] * edges[:, -1:]
-    return np.minimum((edges <= at).sum(axis=1), weights.shape[1] - 1).astype(np.int64)
+    column: Ints = np.minimum((edges <= at).sum(axis=1), weights.shape[1] - 1).astype(np.int64)
+    return column
 
 
 def _normal(weights: Floats) -> Floats:
