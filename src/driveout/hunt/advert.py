@@ -22,9 +22,13 @@ from driveout.units import Money, minor_digits
 Title = Literal["clean", "rebuilt", "salvage", "none", "unknown"]
 Running = Literal["runner", "sick", "dead"]
 Said = Literal["yes", "no"]
+Gearbox = Literal["manual", "auto", "cvt", "dct"]
+Drive = Literal["fwd", "rwd", "awd"]
 
 TITLES: tuple[str, ...] = get_args(Title)
 RUNNING: tuple[str, ...] = get_args(Running)
+GEARBOXES: tuple[str, ...] = get_args(Gearbox)
+DRIVES: tuple[str, ...] = get_args(Drive)
 
 # Hard limits (common practice, no source): nothing on four wheels lies outside them.
 FIRST_CAR_YEAR = 1886  # Benz patent motor car, from memory
@@ -129,6 +133,8 @@ class Advert:
     runs
         ``runner`` it drives, ``sick`` it starts but has a serious running fault,
         ``dead`` it does not run; None when the advert does not say.
+    gearbox, drive, is_turbo
+        Build of the car, as far as the advert tells it.
     clean_value
         What the same car without its faults sells for privately, typed by the person
         or drawn from comparables.
@@ -155,6 +161,9 @@ class Advert:
     mileage_km: int | None = None
     title: Title = "unknown"
     runs: Running | None = None
+    gearbox: Gearbox | None = None
+    drive: Drive | None = None
+    is_turbo: bool | None = None
     clean_value: MoneyRange | None = None
     symptoms: tuple[Symptom, ...] = ()
     traps: tuple[str, ...] = ()
@@ -182,6 +191,17 @@ class Advert:
     def hedged(self) -> frozenset[str]:
         """Findings the seller only supposes."""
         return frozenset(s.finding for s in self.symptoms if s.hedged)
+
+    @property
+    def build(self) -> dict[str, Any]:
+        """What the fault network wants to know of the car, in its words; unknowns are left out."""
+        known = {
+            "mileage_km": self.mileage_km,
+            "gearbox": self.gearbox,
+            "drive": self.drive,
+            "turbo": self.is_turbo,
+        }
+        return {key: value for key, value in known.items() if value is not None}
 
     @property
     def prior_class(self) -> Running:
@@ -497,6 +517,10 @@ def _word_limits(advert: Advert) -> list[BadEntry]:
         wrong.append(_not_one_of("title", advert.title, TITLES))
     if advert.runs is not None and advert.runs not in RUNNING:
         wrong.append(_not_one_of("runs", advert.runs, RUNNING))
+    if advert.gearbox is not None and advert.gearbox not in GEARBOXES:
+        wrong.append(_not_one_of("gearbox", advert.gearbox, GEARBOXES))
+    if advert.drive is not None and advert.drive not in DRIVES:
+        wrong.append(_not_one_of("drive", advert.drive, DRIVES))
     if len(advert.text) > LONGEST_TEXT:
         wrong.append(
             BadEntry(

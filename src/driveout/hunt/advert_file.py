@@ -12,6 +12,8 @@ from typing import Any
 from driveout.errors import BadEntry, BadRows
 from driveout.files import Document, yaml_document
 from driveout.hunt.advert import (
+    DRIVES,
+    GEARBOXES,
     RUNNING,
     TITLES,
     Advert,
@@ -34,6 +36,9 @@ _KEYS = (
     "mileage",
     "title",
     "runs",
+    "gearbox",
+    "drive",
+    "is_turbo",
     "clean_value",
     "symptoms",
     "denied",
@@ -107,6 +112,9 @@ def advert_from_document(
         "mileage_km": reading.take("mileage", lambda v: round(_length_km(v, "mileage"))),
         "title": reading.take("title", lambda v: _one_of(v, "title", TITLES), default="unknown"),
         "runs": reading.take("runs", lambda v: _one_of(v, "runs", RUNNING)),
+        "gearbox": reading.take("gearbox", lambda v: _one_of(v, "gearbox", GEARBOXES)),
+        "drive": reading.take("drive", lambda v: _one_of(v, "drive", DRIVES)),
+        "is_turbo": reading.take("is_turbo", _yes_no),
         "clean_value": reading.take("clean_value", lambda v: _range(v, currency)),
         "traps": tuple(reading.take("traps", _texts, default=())),
         "extras": tuple(reading.take("extras", _texts, default=())),
@@ -176,7 +184,11 @@ def _symptoms(reading: _Reading, data: dict[str, Any], known: Collection[str] | 
             continue
         if not isinstance(listed, list) or len(listed) > _MOST_LISTED:
             reading.refuse(
-                (key,), BadEntry(f"{key} must be a list of findings, one per line, at most {_MOST_LISTED}.")
+                (key,),
+                BadEntry(
+                    f"{key} must be a list of findings, one per line, at most {_MOST_LISTED}.",
+                    value=str(listed)[:80],
+                ),
             )
             continue
         for k, entry in enumerate(listed):
@@ -288,6 +300,14 @@ def _one_of(value: object, name: str, allowed: Collection[str]) -> Any:
     return value
 
 
+def _yes_no(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise BadEntry(
+            f"is_turbo is {value!r}; expected true or false.", value=str(value), allowed="true, false"
+        )
+    return value
+
+
 def _text(value: object) -> str:
     if isinstance(value, dict | list):
         raise BadEntry("Expected a text here, found a list or keys.", value=str(value)[:80], allowed="a text")
@@ -356,6 +376,9 @@ def advert_data(advert: Advert) -> dict[str, Any]:
         data["title"] = advert.title
     if advert.runs is not None:
         data["runs"] = advert.runs
+    for key in ("gearbox", "drive", "is_turbo"):
+        if getattr(advert, key) is not None:
+            data[key] = getattr(advert, key)
     if advert.clean_value is not None:
         v = advert.clean_value
         data["clean_value"] = {

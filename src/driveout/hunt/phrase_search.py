@@ -18,11 +18,52 @@ from driveout.hunt.plain_text import Plain, folded
 
 _WORD = re.compile(r"[^\W_]+(?:'[^\W\d_]+)?")
 _UNSPACED = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af\u0e00-\u0e7f]")
-_HARD_STOP = re.compile(r"[.!?;:\n。！？；]|(?<=\s)-(?=\s)|[|•*]")
+_HARD_STOP = re.compile(r"[.!?;:\n。！？；]|(?<=\s)[-/](?=\s)|[|•*]")
 _MOST_WORDS = 4000
 _MOST_BETWEEN = 2
 _LITTLE = frozenset(
-    ["a", "an", "the", "is", "it", "its", "it's", "on", "to", "for", "of", "in", "my", "your", "and", "or", "be", "was", "i", "has", "have", "this", "that's", "as", "at", "by", "with", "der", "die", "das", "ist", "le", "la", "les", "un", "une", "el", "de", "des", "du"]
+    [
+        "a",
+        "an",
+        "the",
+        "is",
+        "it",
+        "its",
+        "it's",
+        "on",
+        "to",
+        "for",
+        "of",
+        "in",
+        "my",
+        "your",
+        "and",
+        "or",
+        "be",
+        "was",
+        "i",
+        "has",
+        "have",
+        "this",
+        "that's",
+        "as",
+        "at",
+        "by",
+        "with",
+        "der",
+        "die",
+        "das",
+        "ist",
+        "le",
+        "la",
+        "les",
+        "un",
+        "une",
+        "el",
+        "de",
+        "des",
+        "du",
+    ]
 )
 _JOINED = {
     ("will", "not"): "wont",
@@ -84,11 +125,33 @@ class Spelling:
     plain: frozenset[str] = frozenset()
 
 
+# Words whose stem would be another word: "keyed" paint is not "keys", "musty" is not "must".
+_UNCUT = frozenset(
+    {
+        "keyed",
+        "musty",
+        "must",
+        "totaled",
+        "totalled",
+        "total",
+        "rocker",
+        "rockers",
+        "tired",
+        "parted",
+        "timing",
+        "steering",
+        "wiring",
+        "lining",
+        "bearing",
+    }
+)
+
+
 @lru_cache(maxsize=20_000)
 def stem_of(word: str) -> str:
     """The part of a word that its inflections share; only plain Latin words are cut."""
     word = word.replace("'", "")
-    if len(word) < 4 or not word.isascii() or not word.isalpha():
+    if word in _UNCUT or len(word) < 4 or not word.isascii() or not word.isalpha():
         return word
     for ending in ("ing", "ies", "ed", "es", "s", "y"):
         if word.endswith(ending) and len(word) - len(ending) >= 3 and not word.endswith("ss"):
@@ -217,7 +280,50 @@ class PhraseBook:
 # Words that make a phrase mean something else when turned round ("no start" / "start no").
 _FIXED_ORDER = frozenset(
     stem_of(w)
-    for w in ["no", "not", "wont", "doesnt", "dont", "isnt", "cant", "never", "without", "need", "needs", "new", "ran", "run", "runs", "for", "must", "non", "ohne", "sin", "sans", "kein", "bez", "без", "не", "one", "just", "only", "all", "easy", "lost", "cat", "r", "1", "2", "two", "both", "vb", "or", "moving", "high", "low"]
+    for w in [
+        "no",
+        "not",
+        "wont",
+        "doesnt",
+        "dont",
+        "isnt",
+        "cant",
+        "never",
+        "without",
+        "need",
+        "needs",
+        "new",
+        "ran",
+        "run",
+        "runs",
+        "for",
+        "must",
+        "non",
+        "ohne",
+        "sin",
+        "sans",
+        "kein",
+        "bez",
+        "без",
+        "не",
+        "one",
+        "just",
+        "only",
+        "all",
+        "easy",
+        "lost",
+        "cat",
+        "r",
+        "1",
+        "2",
+        "two",
+        "both",
+        "vb",
+        "or",
+        "moving",
+        "high",
+        "low",
+    ]
 )
 
 
@@ -258,13 +364,33 @@ def _follow(tokens: Sequence[Token], first: int, stems: Sequence[str], between: 
                 place = k
                 break
             others += tokens[k].word not in _LITTLE
-            if others > between or tokens[k].word in _DENYING:
+            if others > between or (tokens[k].word in _DENYING and tokens[k].stem not in stems):
                 return None
             k += 1
     return place
 
 
-_DENYING = frozenset({"no", "not", "never", "without"})
+_DENYING = frozenset(
+    [
+        "no",
+        "not",
+        "never",
+        "without",
+        "doesnt",
+        "dont",
+        "isnt",
+        "wont",
+        "cant",
+        "didnt",
+        "nicht",
+        "kein",
+        "pas",
+    ]
+)
+
+
+def _section(key: str) -> str:
+    return key.partition(".")[0] if "." in key else ""
 
 
 def _outermost(found: list[Hit]) -> list[Hit]:
@@ -279,6 +405,7 @@ def _outermost(found: list[Hit]) -> list[Hit]:
             and hit.last <= other.last
             and other.last - other.first > hit.last - hit.first
             and other.id != hit.id
+            and _section(other.id) == _section(hit.id)
             for other in kept[-12:]
         )
         if not covered:

@@ -87,6 +87,9 @@ class ReadAdvert:
             mileage_km=self._value("mileage_km"),
             title=_title(self._value("title")),
             runs=self._value("runs"),
+            gearbox=self._value("gearbox"),
+            drive=self._value("drive"),
+            is_turbo=self._value("is_turbo"),
             clean_value=clean_value,
             symptoms=tuple(
                 Symptom(str(i.value), i.said, i.hedged, i.words.text)

@@ -27,8 +27,8 @@ class Read:
     Attributes
     ----------
     what
-        ``asking``, ``made_year``, ``mileage_km``, ``title``, ``runs``, ``symptom``, ``trap``,
-        ``extra``, ``bargaining``, ``seller.is_owner``, ``seller.has_title_in_hand``,
+        ``asking``, ``made_year``, ``mileage_km``, ``title``, ``runs``, ``gearbox``, ``drive``,
+        ``is_turbo``, ``symptom``, ``repaired``, ``older price``, ``trap``, ``extra``, ``bargaining``, ``seller.is_owner``, ``seller.has_title_in_hand``,
         ``seller.is_trade``, ``place``, ``name``.
     value
         What was understood; for a symptom the finding, for a trap its identifier.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
@@ -33,15 +33,20 @@ _ON_CLOCK_AFTER = re.compile(
 _OTHER_BEFORE = re.compile(
     r"(?<![a-z])(?:every|within|last|past|next|each|another|extra|for|since|after|before|until|alle|nach|seit|vor|tous les|depuis|cada|hace|через|после|каждые|"
     r"(?:changed|replaced|done|fitted|rebuilt|serviced?|services|due|warranty|ersetzt|gewechselt|gemacht|замен\w*|меня\w*|"
-    r"belt|engine|motor|transmission|gearbox|tires?|tyres?)\s?(?:at|in|on|with|has|from|for|bei|mit|von|на|by|only|had|about|around)+)"
+    r"fait\w*|chang\w*|remplac\w*|refait\w*|cambiad\w*|hech\w*|fatt\w*|sostituit\w*|wymian\w*|"
+    r"belt|engine|motor|transmission|gearbox|tires?|tyres?)\s?(?:at|in|on|with|has|have|from|for|bei|mit|von|на|a|en|przy|by|only|had|about|around)+)"
     r"\s*(?:the |a |my |about |around |approx\.? |only |roughly |ca\.? |next |last ){0,3}$"
 )
 _OTHER_AFTER = re.compile(
-    r"\s?(?:ago|away|since|back|per |/|old\b|earlier|before|from (?:me|here|town)|to (?:the )?(?:gallon|town|work|drive)|range|warranty|service|interval|"
+    r"\s?(?:ago|away|since|back|per |/\s?(?:h|hr|l|y|100|tank)|old\b|earlier|before|from (?:me|here|town)|to (?:the )?(?:gallon|town|work|drive)|range|warranty|service|interval|"
     r"entfernt|von hier|weg\b|radius|left|remaining|later|each|north|south|east|west|назад|отсюда)"
 )
 _PER_HOUR = re.compile(r"\s?(?:mph|km/h|kph|kmh|km\s?/\s?h|l/|/)")
 _NOT_KEPT = 1000  # smaller figures are ways and intervals unless a cue stands before them
+
+
+# "Mileage 188" on an old car is 188 thousand.
+_LEAST_THOUSANDS, _MOST_THOUSANDS = 20, 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +97,8 @@ def distance(plain: Plain, numbers: tuple[Number, ...], default: DistanceUnit, y
         ``mileage_km`` with other readings as alternatives.
     """
     found = [d for number in numbers if (d := _distance(plain, number, years)) is not None]
-    found.sort(key=lambda d: (-d.strength, d.number.start))
+    # Of equals the larger: parts have gone less far than the car.
+    found.sort(key=lambda d: (-d.strength, -d.number.value))
     if not found:
         return None
     best = found[0]
@@ -132,7 +138,12 @@ def _distance(plain: Plain, number: Number, years: range) -> _Distance | None:
     unit, end = unit_after(plain, number)
     before = plain.clause_before(number.start)
     after = plain.folded[end : end + 24]
-    cued = bool(_CUE_BEFORE.search(before))
+    cue = _CUE_BEFORE.search(before)
+    cued = cue is not None
+    if cue is not None and not unit:
+        unit = (
+            "km" if re.search("km|kilom|км", cue[0]) else "mi" if re.search(r"miles|\bmi\b", cue[0]) else ""
+        )
     clock = bool(_ON_CLOCK_AFTER.match(after))
     if _PER_HOUR.match(plain.folded, number.end) or _OTHER_AFTER.match(after):
         return None
@@ -149,6 +160,8 @@ def _distance(plain: Plain, number: Number, years: range) -> _Distance | None:
         return None
     if number.value < _NOT_KEPT and not (cued and number.value >= 10) and not clock:
         return None
+    if cued and not unit and not number.times and _LEAST_THOUSANDS <= number.value <= _MOST_THOUSANDS:
+        number = replace(number, value=number.value * 1000)  # "mileage 188"
     if _km(number.value, unit or "km") > MOST_KM:
         return None
     strength = (

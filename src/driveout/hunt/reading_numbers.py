@@ -97,7 +97,7 @@ _TIMES: dict[str, int] = {
 _TIMES_WORDS = "|".join(re.escape(word) for word in sorted(_TIMES, key=len, reverse=True))
 # A single letter k ends the number, save before a unit of distance ("185kkm").
 _MULTIPLIER = re.compile(
-    rf"[ ]?(?:({_TIMES_WORDS}))(?![a-zа-я])|[ ]?(k)(?=(?:m|km|kms|mi|miles|obo|ono|usd|eur|firm)\b)"
+    rf"[ ]?(?:({_TIMES_WORDS}))(?![a-zа-я])|[ ]?(k)(?=(?:km|kms|mi|miles|obo|ono|usd|eur|firm)\b)"
 )
 
 _NUMBER = re.compile(
@@ -182,6 +182,10 @@ _BARE_ENGINE = re.compile(
 )
 
 
+# "$2,2oo": letters typed for noughts.
+_LETTER_O = re.compile(r"(?:[$£€]\s?|\d[.,])\d{1,3}o{1,3}(?![a-z])")
+
+
 @dataclass(frozen=True, slots=True)
 class Numbers:
     """Numbers free to be a price, distance or year, and the marks that are something else."""
@@ -203,7 +207,7 @@ def numbers_in(plain: Plain) -> Numbers:
     Numbers
         Free numbers in reading order and the marks in order of place.
     """
-    text = plain.folded
+    text = _LETTER_O.sub(lambda found: found[0].replace("o", "0"), plain.folded)
     marks = sorted(_marks(text), key=lambda m: m.start)
     taken = _Taken(marks)
     free = [number for number in _written(text) if not taken.overlaps(number.start, number.end)]

@@ -155,7 +155,7 @@ _ROLES_BEFORE: tuple[tuple[str, re.Pattern[str]], ...] = (
     (
         "other",
         _role(
-            r"paid|pay|spent|spend|cost|costs|costing|worth|valued?|value|book(?: value)?|retails?|sells for|sold for|goes? for|going for|"
+            r"bought(?: it)?(?: new)? for|new for|paid|pay|spent|spend|cost|costs|costing|worth|valued?|value|book(?: value)?|retails?|sells for|sold for|goes? for|going for|"
             r"(?:ones|these|those|they|others) (?:go|sell|list|are (?:going|listed|selling)) (?:for|at)|"
             r"(?:ti?yres?|battery|clutch|brakes?|radiator|pump|gaskets?|parts?|exhaust|kit|coils?|plugs|wheels|rims|belt|pads|rotors|shocks|struts)(?: (?:was|were|is|are|cost))?|"
             r"went for|new (?:was|price was|cost)|brand new|when new|invested|put|sunk|receipts?(?: for)?|bills?(?: for)?|invoices?(?: for)?|"
@@ -171,7 +171,7 @@ _ROLES_BEFORE: tuple[tuple[str, re.Pattern[str]], ...] = (
         "asked",
         _role(
             r"asking(?: price)?|ask|price[d]?|sale price|cash price|firm(?: price)?|for sale for|for sale|selling(?: it| her| him)?(?: for)?|sell(?: it| her| him)?(?: for)?|"
-            r"want(?:ing|s|ed)?|take[s]?|looking (?:for|to get)|get|yours|total|first|have it for|buy(?:s)?|let it go|i'?ll take|"
+            r"want(?:ing|s|ed)?|take[s]?|looking (?:for|to get)|get|yours|first|have it for|buy(?:s)?|let it go|i'?ll take|"
             r"make it yours|offers? (?:over|around|on|above|near|from)|"
             r"preis|festpreis|fp|vb|vhb|vs|verhandlungsbasis|verkaufspreis|kaufpreis|prix|precio|pvp|vendo por|pido|preco|valor|prezzo|"
             r"chiedo|cena|cena do negocjacji|hinta|hintapyynto|pris|prijs|vraagprijs|fiyat|fiyati|harga|gia|ar|ára|цена|ціна|стоимость|прошу|продам за|отдам за",

@@ -128,13 +128,11 @@ def _is_repaired(hit: Hit, tokens: Sequence[Token], lists: WordLists) -> bool:
 
 
 def _complains(hit: Hit, tokens: Sequence[Token], lists: WordLists) -> bool:
-    """A complaint in the same comma part, at most five words away."""
+    """A complaint or a supposition in the same comma part, at most five words away."""
     segment = tokens[hit.first].segment
     near = tokens[max(hit.first - 5, 0) : hit.last + 6]
-    return any(
-        t.segment == segment and t.word in lists.complaints and not hit.start <= t.start < hit.end
-        for t in near
-    )
+    cues = lists.complaints | lists.hedges
+    return any(t.segment == segment and t.word in cues and not hit.start <= t.start < hit.end for t in near)
 
 
 def _is_hedged(hit: Hit, tokens: Sequence[Token], lists: WordLists) -> bool:

@@ -60,13 +60,14 @@ def general_facts(plain: Plain, lists: WordLists) -> list[Read]:
     reads = sorted(out.values(), key=lambda r: r.words.start)
     reads = _one_of(reads, "title", _TITLE_ORDER)
     reads = _one_of(reads, "runs", _RUNS_ORDER)
+    reads = _first_only(reads, ("gearbox", "drive"))
     return _settled(reads)
 
 
 def _fact(hit: Hit, tokens: list[Token], plain: Plain, lists: WordLists) -> Read | None:
     section, _, key = hit.id.partition(".")
     meant = stated(hit, tokens, lists)
-    if meant.standing == "denied" or (meant.standing == "repaired" and section in ("runs", "trap")):
+    if meant.standing == "denied" or (meant.standing == "repaired" and hit.id in _MENDABLE):
         return None
     if (section, key) in _ABOUT_TITLE and _speaks_of_a_part(hit, tokens):
         return None
@@ -77,6 +78,9 @@ def _fact(hit: Hit, tokens: list[Token], plain: Plain, lists: WordLists) -> Read
     if section == "seller":
         what, value = _SELLER_FACTS[hit.id]
         return Read(what, value, words, sure)  # type: ignore[arg-type]
+    if section == "build":
+        what, _, kind = key.partition("_")
+        return Read(key, True, words, sure) if key == "is_turbo" else Read(what, kind, words, sure)  # type: ignore[arg-type]
     if section == "trap":
         return Read("trap", key, words, sure, note=lists.traps[key].advice)  # type: ignore[arg-type]
     if section == "extra":
@@ -84,6 +88,8 @@ def _fact(hit: Hit, tokens: list[Token], plain: Plain, lists: WordLists) -> Read
     return Read("bargaining", key, words, sure, note=lists.bargaining_notes[key])  # type: ignore[arg-type]
 
 
+# Said to be mended, these warn of nothing any more ("used to overheat", "odometer was fixed").
+_MENDABLE = frozenset({"runs.dead", "runs.sick", "trap.odometer", "trap.failed_inspection"})
 _ABOUT_TITLE = frozenset({("title", "rebuilt"), ("title", "salvage"), ("trap", "title_brand")})
 
 
@@ -102,6 +108,17 @@ def _one_of(reads: list[Read], what: str, order: tuple[str, ...]) -> list[Read]:
         return reads
     best = min(found, key=lambda r: order.index(str(r.value)))
     return [r for r in reads if r.what != what or r is best]
+
+
+def _first_only(reads: list[Read], whats: tuple[str, ...]) -> list[Read]:
+    seen: set[str] = set()
+    out = []
+    for r in reads:
+        if r.what in whats and r.what in seen:
+            continue
+        seen.add(r.what)
+        out.append(r)
+    return out
 
 
 def _settled(reads: list[Read]) -> list[Read]:

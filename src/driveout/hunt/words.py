@@ -54,7 +54,7 @@ def word_lists() -> WordLists:
     spelling = Spelling(same, _words(data["plain"]))
     denials = data["denials"]
     phrases: list[tuple[str, str]] = []
-    for section in ("runs", "title", "seller"):
+    for section in ("runs", "title", "seller", "build"):
         phrases += [(f"{section}.{key}", p) for key, many in data[section].items() for p in many]
     for section, short in (("traps", "trap"), ("bargaining", "bargaining"), ("extras", "extra")):
         phrases += [(f"{short}.{key}", p) for key, entry in data[section].items() for p in entry["say"]]
