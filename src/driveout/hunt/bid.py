@@ -97,8 +97,8 @@ class Bid:
 
 
 def best_bid(
-    worth_if_accepted: Callable[[float], float],
-    accepted: Callable[[float], float],
+    worth_if_accepted: Callable[[Floats], Floats],
+    accepted: Callable[[Floats], Floats],
     low: float,
     high: float,
     *,
@@ -109,41 +109,37 @@ def best_bid(
     Parameters
     ----------
     worth_if_accepted
-        Expected worth given that an offer is accepted.
+        Expected worth given that an offer is accepted, for an array of offers.
     accepted
-        Chance that an offer is accepted.
+        Chance that an offer is accepted, for an array of offers.
     low, high
-        Least and greatest offer to consider.
+        Least and greatest offer to consider; the same for the gain of one given offer.
     worth
         Worth before any answer, for the lemons term; taken at ``high`` when left out.
 
     Returns
     -------
     Bid
-        The best offer; ``low`` when nothing above it gains.
+        The best offer; ``low``, and a gain of 0, when nothing above it gains.
 
     References
     ----------
     samuelson-bazerman-1985; own-reasoning, docs/method/ceiling.md.
     """
-
-    def gain(amount: float) -> float:
-        chance = accepted(amount)
-        return chance * (worth_if_accepted(amount) - amount) if chance > 0 else 0.0
-
-    offers = np.linspace(low, high, GRID)
-    gains = np.array([gain(float(b)) for b in offers])
-    at = int(np.argmax(gains))
-    left, right = float(offers[max(at - 1, 0)]), float(offers[min(at + 1, GRID - 1)])
-    amount = _highest(gain, left, right)
-    if gain(amount) <= gains[at]:
-        amount = float(offers[at])
-    if gain(amount) <= 0.0:
-        amount = low
-    chance = accepted(amount)
-    given = worth_if_accepted(amount) if chance > 0 else math.nan
-    before = worth_if_accepted(high) if worth is None else worth
-    return Bid(amount, chance, gain(amount), given, before - given if chance > 0 else 0.0)
+    left, right = low, high
+    for _ in range(5):  # each round looks 400 times closer around the best offer so far
+        offers = np.linspace(left, right, GRID)
+        chance = accepted(offers)
+        with np.errstate(invalid="ignore"):
+            gains = np.where(chance > 0, chance * (worth_if_accepted(offers) - offers), 0.0)
+        at = int(np.argmax(gains))
+        left, right = float(offers[max(at - 1, 0)]), float(offers[min(at + 1, GRID - 1)])
+    if gains[at] <= 0.0 and low < high:
+        return Bid(low, float(accepted(np.array([low]))[0]), 0.0, math.nan, 0.0)
+    offer = offers[at : at + 1]
+    given = float(worth_if_accepted(offer)[0])
+    before = float(worth_if_accepted(np.array([high]))[0]) if worth is None else worth
+    return Bid(float(offer[0]), float(chance[at]), float(gains[at]), given, before - given)
 
 
 def bid_against_least_price(
@@ -188,10 +184,12 @@ def bid_against_least_price(
     if top <= 0:
         return Bid(0.0, 0.0, 0.0, math.nan, 0.0)
 
-    def given(amount: float) -> float:
-        return worth - seller_knows * worth_spread * _inverse_mills(float(seller.cdf(amount)))
+    def given(offers: Floats) -> Floats:
+        chance = seller.cdf(offers)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return worth - seller_knows * worth_spread * _score_density(chance) / chance
 
-    return best_bid(given, lambda b: float(seller.cdf(b)), 0.0, top, worth=worth)
+    return best_bid(given, seller.cdf, 0.0, top, worth=worth)
 
 
 def logistic_bid(worth: float, centre: float, scale: float) -> float:
@@ -322,36 +320,11 @@ def counter_ladder(
     return tuple(ladder)
 
 
-def _highest(gain: Callable[[float], float], low: float, high: float) -> float:
-    if high <= low:
-        return low
-    # golden section: the greatest of a function with one hump between low and high
-    part = (math.sqrt(5.0) - 1.0) / 2.0
-    left, right = high - part * (high - low), low + part * (high - low)
-    at_left, at_right = gain(left), gain(right)
-    while high - low > 1e-7 * max(abs(high), 1.0):
-        if at_left >= at_right:
-            high, right, at_right = right, left, at_left
-            left = high - part * (high - low)
-            at_left = gain(left)
-        else:
-            low, left, at_left = left, right, at_right
-            right = low + part * (high - low)
-            at_right = gain(right)
-    return 0.5 * (low + high)
-
-
 def _score_density(chance: Floats) -> Floats:
     from scipy.special import ndtri
 
     score = ndtri(np.clip(chance, 1e-300, 1.0 - 1e-16))
     return np.asarray(np.exp(-0.5 * score**2) / math.sqrt(2.0 * math.pi))
-
-
-def _inverse_mills(chance: float) -> float:
-    if chance <= 0.0:
-        return math.inf
-    return float(_score_density(np.array([chance]))[0]) / chance
 
 
 def _check_correlation(value: float) -> None:

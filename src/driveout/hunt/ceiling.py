@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.outlook import Case, Forecast, Margin, Rules
+from driveout.outlook import CEILING_RULES, Case, Forecast, Margin, Rules
 
 
 @dataclass(frozen=True)
@@ -124,13 +124,15 @@ def ceiling_of(case: Case, *, points: int = 2048) -> Ceiling:
     return ceiling_from(Forecast(case, points))
 
 
-def ceiling_from(made: Forecast) -> Ceiling:
+def ceiling_from(made: Forecast, *, only_chosen: bool = False) -> Ceiling:
     """The walk-away price from a forecast that is being computed anyway.
 
     Parameters
     ----------
     made
         The forecast.
+    only_chosen
+        Leave the rules that were not chosen uncomputed.
 
     Returns
     -------
@@ -143,7 +145,7 @@ def ceiling_from(made: Forecast) -> Ceiling:
         If a chosen rule has no answer, with its reason.
     """
     rules = made.case.rules
-    found = tuple(_rule(name, made) for name in ("wage", "loss", "tail", "certain"))
+    found = tuple(_rule(name, made) for name in CEILING_RULES if name in rules.chosen or not only_chosen)
     by_name = {one.rule: one for one in found}
     prices: dict[str, float] = {}
     for name in rules.chosen:
@@ -216,7 +218,9 @@ def tornado(variants: Mapping[str, tuple[Case, Case]], *, points: int = 512) -> 
     for label, (low, high) in variants.items():
         try:
             swings.append(
-                Swing(label, ceiling_of(low, points=points).price, ceiling_of(high, points=points).price)
+                Swing(
+                    label, *(ceiling_from(Forecast(c, points), only_chosen=True).price for c in (low, high))
+                )
             )
         except (CannotSay, BadEntry):
             continue

@@ -12,8 +12,10 @@ from driveout.outlook.forecast import (
     Salvage,
     forecast,
 )
+from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book, repair_pieces
 from driveout.outlook.margin import Margin, Resale
 from driveout.outlook.rules import CEILING_RULES, Rules, rules_as_data, rules_from
+from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.spread import cost_distribution, mean_and_variance, parts
 
 __all__ = [
@@ -25,20 +27,25 @@ __all__ = [
     "CostBook",
     "FaultChances",
     "FaultDraws",
+    "FaultFacts",
     "Forecast",
     "Margin",
     "Mend",
     "Outlook",
     "OutlookLine",
     "Piece",
+    "Plan",
     "Resale",
     "Rules",
     "Salvage",
     "chances_of",
+    "cost_book",
     "cost_distribution",
     "forecast",
     "mean_and_variance",
+    "outlook_as_data",
     "parts",
+    "repair_pieces",
     "rules_as_data",
     "rules_from",
 ]

@@ -138,6 +138,31 @@ class FaultChances:
         return cls(tuple(chances), tuple((name,) for name in chances), ((1.0, blocks),))
 
     @cached_property
+    def plain(self) -> dict[int, Floats]:
+        """Causes that stand alone in every world: shares, one row a world (one row if all agree)."""
+        single: dict[int, list[Floats]] = {i: [] for i in range(len(self.causes))}
+        for _, blocks in self.worlds:
+            for block in blocks:
+                for i, share in zip(block.causes, block.shares, strict=True):
+                    if len(block.weight) == 1 or (len(share) == 1 and len(block.causes) == 1):
+                        single[i].append(share[0])
+        found = {}
+        for i, rows in single.items():
+            if len(rows) == len(self.worlds):
+                stacked = np.stack(rows)
+                same = len(rows) == 1 or np.ptp(stacked, axis=0).max() < 1e-15
+                found[i] = stacked[:1] if same else stacked
+        return found
+
+    @cached_property
+    def knots(self) -> tuple[tuple[Block, ...], ...]:
+        """Per world, the blocks of causes that do not stand alone."""
+        return tuple(
+            tuple(b for b in blocks if any(i not in self.plain for i in b.causes))
+            for _, blocks in self.worlds
+        )
+
+    @cached_property
     def of_fault(self) -> dict[str, float]:
         """Chance of each fault given the evidence."""
         found = {name: 0.0 for names in self.faults for name in names}
@@ -149,19 +174,67 @@ class FaultChances:
                         found[name] += chance * float(value)
         return {name: min(max(value, 0.0), 1.0) for name, value in found.items()}
 
+    def with_odds(self, fault: str, factor: float) -> FaultChances:
+        """The same with the odds of one fault multiplied, all else taken as it is.
+
+        Parameters
+        ----------
+        fault
+            Fault id.
+        factor
+            What its odds are multiplied by, above 0.
+
+        Returns
+        -------
+        FaultChances
+            Exact where the fault's starting chance does not depend on anything else.
+
+        Raises
+        ------
+        BadEntry
+            If the fault is not among them.
+        """
+        place = next(
+            ((i, names.index(fault) + 1) for i, names in enumerate(self.faults) if fault in names), None
+        )
+        if place is None:
+            raise BadEntry(f"{fault!r} is not among the faults here.", field="fault", value=fault)
+        cause, column = place
+        worlds = []
+        for chance, blocks in self.worlds:
+            size, changed = chance, []
+            for block in blocks:
+                if cause not in block.causes:
+                    changed.append(block)
+                    continue
+                at = block.causes.index(cause)
+                share = block.shares[at].copy()
+                share[:, column] *= factor
+                whole = share.sum(axis=1)
+                weight = block.weight * whole
+                total = float(weight.sum())
+                size *= total
+                shares = (*block.shares[:at], share / whole[:, None], *block.shares[at + 1 :])
+                changed.append(Block(block.causes, weight / total, shares))
+            worlds.append((size, tuple(changed)))
+        whole_size = sum(size for size, _ in worlds)
+        return FaultChances(
+            self.causes, self.faults, tuple((size / whole_size, blocks) for size, blocks in worlds)
+        )
+
     @property
     def terms(self) -> int:
         """How many products the signed sums hold in all."""
         return sum(len(block.weight) for _, blocks in self.worlds for block in blocks)
 
 
-def chances_of(posterior: Any) -> FaultChances:
+def chances_of(posterior: Any, worlds: Sequence[Any] | None = None) -> FaultChances:
     """The chances in a posterior of ``driveout.faults``, with faults named as repairs know them."""
     network = posterior.network
     return FaultChances.of_terms(
         [cause.id for cause in network.causes],
         [[cause.fault_of(state) for state in cause.states] for cause in network.causes],
-        [(world.weight, world.blocks) for world in posterior.blocks()],
+        [(world.weight, world.blocks) for world in (posterior.blocks() if worlds is None else worlds)],
     )
 
 

@@ -109,7 +109,7 @@ class OutlookLine:
     Parameters
     ----------
     kind
-        ``sale``, ``price``, ``fault``, ``shared`` or ``always``.
+        ``sale``, ``price``, ``received``, ``always``, ``fault``, ``shared`` or ``way out``.
     label
         What a person reads.
     fault
@@ -349,6 +349,10 @@ class Forecast:
                     kind, part.label, part.fault, chance, -part.mean, own.mean, part.covariance / whole
                 )
             )
+        gained = self.cash.mean - self.cash.mended_mean
+        if self.salvage is not None:
+            label = f"Letting it go where that is better: {self.salvage.label}"
+            lines.append(OutlookLine("way out", label, "", self.cash.let_go_share, gained, 0.0, 0.0))
         return tuple(lines)
 
 

@@ -71,11 +71,18 @@ class _Algebra:
 def _mean_of_product(
     chances: FaultChances,
     book: CostBook,
-    value: Callable[[tuple[Piece, ...], str], Array],
+    compute: Callable[[tuple[Piece, ...], str], Array],
     algebra: _Algebra,
 ) -> Array:
     """Mean over all fault sets of the product of all items' values."""
     mends = {mend.fault: mend for mend in book.mends}
+    remembered: dict[str, Array] = {}
+
+    def value(pieces: tuple[Piece, ...], key: str) -> Array:
+        if key not in remembered:
+            remembered[key] = compute(pieces, key)
+        return remembered[key]
+
     result = algebra.one
     for index, piece in enumerate(book.always):
         result = algebra.times(result, value((piece,), f"always:{index}"))
@@ -86,19 +93,87 @@ def _mean_of_product(
         if fault in mends
     }
     ties = _ties(chances, book, value, algebra)
-    total = np.zeros_like(algebra.one)
-    for chance, blocks in chances.worlds:
-        product = algebra.one
-        for tied, branches in _tied(blocks, ties, algebra):
-            either = np.zeros_like(algebra.one)
-            for branch in branches:
-                each = branch.factor
-                for block in tied:
-                    each = algebra.times(each, _mean_of_block(chances, block, branch, worth, algebra))
-                either = either + each
-            product = algebra.times(product, either)
-        total = total + chance * product
-    return algebra.times(result, total)
+    bound = set().union(*(tie.causes for tie in ties))
+    brackets = _Brackets(chances, worth, algebra)
+    free = [i for i in chances.plain if i not in bound]
+    nothing = _Branch(algebra.one, frozenset(), frozenset())
+    steady, moving = brackets.product(free, nothing)
+    result = algebra.times(result, steady)
+    for tie in ties:
+        inner = [i for i in tie.causes if i in chances.plain]
+        either: Array | None = None
+        for branch in tie.branches:
+            one, many = brackets.product(inner, branch)
+            each = algebra.times(algebra.times(one, branch.factor)[None], many)
+            each = brackets.with_knots(each, tie.causes, branch)
+            either = each if either is None else either + each
+        assert either is not None
+        moving = algebra.times(moving, either)
+    moving = brackets.with_knots(moving, None, nothing)
+    weights = np.array([chance for chance, _ in chances.worlds])
+    return algebra.times(
+        result,
+        np.tensordot(weights, moving * np.ones((len(weights),) + (1,) * algebra.one.ndim), axes=(0, 0)),
+    )
+
+
+class _Brackets:
+    """Each cause's factor, remembered for the states that a branch leaves it."""
+
+    def __init__(self, chances: FaultChances, worth: dict[str, Array], algebra: _Algebra) -> None:
+        self.chances, self.worth, self.algebra = chances, worth, algebra
+        self.known: dict[tuple[int, frozenset[str], frozenset[str]], Array] = {}
+        self.blocks: dict[tuple[int, int, frozenset[str], frozenset[str]], Array] = {}
+        self.done: set[tuple[int, int]] = set()
+
+    def of(self, cause: int, branch: _Branch) -> Array:
+        names = frozenset(self.chances.faults[cause])
+        key = (cause, names & branch.dropped, names & branch.silenced)
+        if key not in self.known:
+            share = self.chances.plain[cause]
+            self.known[key] = _bracket(self.chances.faults[cause], share, branch, self.worth, self.algebra)
+        return self.known[key]
+
+    def product(self, causes: Sequence[int], branch: _Branch) -> tuple[Array, Array]:
+        """What is the same in every world, and what is not (one row a world, or one row)."""
+        steady, moving = self.algebra.one, self.algebra.one[None]
+        for cause in causes:
+            bracket = self.of(cause, branch)
+            if len(bracket) == 1:
+                steady = self.algebra.times(steady, bracket[0])
+            else:
+                moving = self.algebra.times(moving, bracket)
+        return steady, moving
+
+    def of_block(self, at: int, number: int, block: Block, branch: _Branch) -> Array:
+        names = frozenset(name for i in block.causes for name in self.chances.faults[i])
+        key = (at, number, names & branch.dropped, names & branch.silenced)
+        if key not in self.blocks:
+            self.blocks[key] = _mean_of_block(self.chances, block, branch, self.worth, self.algebra)
+        return self.blocks[key]
+
+    def with_knots(self, rows: Array, causes: frozenset[int] | None, branch: _Branch) -> Array:
+        """Each world's row times its blocks of causes that hang together.
+
+        With ``causes`` the blocks that touch them; without, the blocks that no tie has taken.
+        """
+        worlds = self.chances.knots
+        if not any(worlds):
+            return rows
+        found = []
+        for at, blocks in enumerate(worlds):
+            row = rows[at if len(rows) > 1 else 0]
+            for number, block in enumerate(blocks):
+                if causes is None:
+                    mine = (at, number) not in self.done
+                else:
+                    mine = bool(causes & set(block.causes))
+                    if mine:
+                        self.done.add((at, number))
+                if mine:
+                    row = self.algebra.times(row, self.of_block(at, number, block, branch))
+            found.append(row)
+        return np.stack(found)
 
 
 def _mean_of_block(
@@ -112,7 +187,7 @@ def _mean_of_block(
         else:
             moving.append((i, share))
     if not moving:
-        return steady
+        return np.asarray(steady * block.weight.sum())
     summed = np.zeros_like(algebra.one)
     for first in range(0, len(block.weight), CHUNK):
         rows = slice(first, first + CHUNK)
@@ -152,57 +227,13 @@ class _Tie:
     branches: tuple[_Branch, ...]
 
 
-def _tied(
-    blocks: Sequence[Block], ties: Sequence[_Tie], algebra: _Algebra
-) -> list[tuple[list[Block], tuple[_Branch, ...]]]:
-    """Blocks that shared work ties together, with the branches of that work."""
-    sets = [({n}, set(block.causes), list[_Tie]()) for n, block in enumerate(blocks)]
-    for tie in ties:
-        near = [s for s in sets if s[1] & tie.causes]
-        sets = [s for s in sets if not s[1] & tie.causes]
-        if near:
-            sets.append(
-                (
-                    set().union(*(s[0] for s in near)),
-                    set().union(*(s[1] for s in near)),
-                    [tie, *(t for s in near for t in s[2])],
-                )
-            )
-    return [
-        ([blocks[n] for n in sorted(members)], _combined([t.branches for t in mine], algebra))
-        for members, _, mine in sets
-    ]
-
-
-def _combined(choices: Sequence[Sequence[_Branch]], algebra: _Algebra) -> tuple[_Branch, ...]:
-    if not choices:
-        return (_Branch(algebra.one, frozenset(), frozenset()),)
-    if len(choices) == 1:
-        return tuple(choices[0])
-    if math.prod(len(c) for c in choices) > MOST_BRANCHES:
-        raise _too_tangled(math.prod(len(c) for c in choices))
-    found = []
-    for picked in itertools.product(*choices):
-        factor = algebra.one
-        for branch in picked:
-            factor = algebra.times(factor, branch.factor)
-        found.append(
-            _Branch(
-                factor,
-                frozenset().union(*(b.dropped for b in picked)),
-                frozenset().union(*(b.silenced for b in picked)),
-            )
-        )
-    return tuple(found)
-
-
 def _ties(
     chances: FaultChances,
     book: CostBook,
     value: Callable[[tuple[Piece, ...], str], Array],
     algebra: _Algebra,
 ) -> list[_Tie]:
-    """Groups of shared work, those with a common cause or a common fault taken together."""
+    """Groups of shared work; those that meet in a cause, or in a block of causes, as one."""
     mends = {mend.fault: mend for mend in book.mends}
     left: dict[tuple[str, str], set[int]] = {}
     for i, names in enumerate(chances.faults):
@@ -212,6 +243,11 @@ def _ties(
                 left.setdefault(("access", group), set()).add(i)
             if mend is not None and mend.swap:
                 left.setdefault(("swap", mend.swap), set()).add(i)
+    knots = [set(block.causes) for blocks in chances.knots for block in blocks]
+    for causes in left.values():
+        for knot in knots:
+            if causes & knot:
+                causes |= knot
     found = []
     while left:
         key, causes = left.popitem()
