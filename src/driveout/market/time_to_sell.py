@@ -196,7 +196,7 @@ def constant_rate(followed: Sequence[Stay]) -> float:
         return exact / exposure
 
     def slope(rate: float) -> float:
-        return exact / rate - exposure + float(np.sum(widths / np.expm1(rate * widths)))
+        return exact / rate - exposure + float(np.sum(widths / np.expm1(np.minimum(rate * widths, 700))))
 
     from scipy.optimize import brentq
 

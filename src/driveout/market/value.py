@@ -465,7 +465,7 @@ def _interval(
     centre = float(fit.at(x)[0])
     freedom = float(fit.freedom[0])
     # Beyond the comparables the slope is only as sure as other models make it.
-    extra = float(np.sum(outside**2 * np.diag(table.covariance)))
+    extra = max(float(outside @ (np.diag(np.diag(table.covariance)) - fit.spread[0]) @ outside), 0.0)
     scale = math.sqrt(float(fit.variance_at(x)[0]) + extra)
     half = prior.interval_factor * float(stdtrit(freedom, 0.9)) * scale
     if without is None or len(table.y) < JACKKNIFE_FROM:
