@@ -50,7 +50,7 @@ class PartChoice:
 
 @dataclass(frozen=True)
 class OutsideWork:
-    """Work paid to somebody else as part of a repair, such as a wheel alignment. [minor units]"""
+    """Work paid to somebody else as part of a repair, such as a wheel alignment, in minor units."""
 
     what: str
     money: ThreePoint
@@ -58,7 +58,7 @@ class OutsideWork:
 
 @dataclass(frozen=True)
 class Wait:
-    """Days that pass without work, such as a cure or a machine shop. [days]"""
+    """Days that pass without work, such as a cure or a machine shop, in days."""
 
     what: str
     days: ThreePoint
@@ -66,7 +66,7 @@ class Wait:
 
 @dataclass(frozen=True)
 class Redo:
-    """Chance that the repair must be done again, and what that costs. [minor units, hours]"""
+    """Chance that the repair must be done again, and what that costs, in minor units and hours."""
 
     chance: float
     money: float
@@ -215,7 +215,7 @@ class WhileThere:
 
 @dataclass(frozen=True)
 class Tool:
-    """What a tool costs to buy, to rent for a day, and what share comes back when sold. [minor units]"""
+    """What a tool costs to buy, to rent for a day, and what share comes back when sold, in minor units."""
 
     id: str
     buy: ThreePoint
