@@ -1,7 +1,6 @@
-"""The walk-away price: the least of the prices that the person's own rules allow.
+"""The walk-away price and what moves it: one input at a time from its low to its high.
 
-Price enters every rule in a straight line, so each rule has its price in closed form: no
-search over simulated cars.
+The price itself is computed in the outlook, which every new fact renews; here it is opened.
 """
 
 from __future__ import annotations
@@ -11,170 +10,17 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.outlook import CEILING_RULES, Case, Forecast, Margin, Rules
+from driveout.outlook import Case, Ceiling, Forecast, RuleCeiling, Rules, ceiling_from, ceiling_of
 
-
-@dataclass(frozen=True)
-class RuleCeiling:
-    """Highest price one rule allows; None with the reason when the rule cannot say."""
-
-    rule: str
-    price: float | None
-    why: str
-
-
-@dataclass(frozen=True)
-class Ceiling:
-    """The walk-away price. [minor units].
-
-    Parameters
-    ----------
-    price
-        Least of the chosen rules' prices, never under 0.
-    binding
-        The rule that sets it.
-    rules
-        Price of each rule, chosen or not.
-    chosen
-        Rules the person goes by.
-    currency
-        ISO 4217 code.
-    """
-
-    price: float
-    binding: str
-    rules: tuple[RuleCeiling, ...]
-    chosen: tuple[str, ...]
-    currency: str
-
-    @property
-    def is_worthless(self) -> bool:
-        """Whether no price above 0 satisfies the rules."""
-        return self.price <= 0.0
-
-
-def wage_ceiling(margin_mean: float, hours_mean: float, wage: float, price_factor: float = 1.0) -> float:
-    """Price at which every own hour brings the wage on average.
-
-    ``(E[G] - w E[H]) / E[a]``: over many cars the earnings an hour are the ratio of the means,
-    not the mean of the ratios.
-
-    Parameters
-    ----------
-    margin_mean
-        Expected margin before the price. [minor units]
-    hours_mean
-        Expected own hours. [h]
-    wage
-        Wage asked. [minor units/h]
-    price_factor
-        What each unit of price costs in all.
-
-    Returns
-    -------
-    float
-        The price; may be under 0.
-
-    References
-    ----------
-    own-reasoning, docs/method/ceiling.md (renewal-reward argument).
-    """
-    return (margin_mean - wage * hours_mean) / price_factor
-
-
-def loss_ceiling(margin: Margin, loss_chance: float, price_factor: float = 1.0) -> float:
-    """Price at which a cash loss is exactly as likely as accepted: a quantile of the margin."""
-    return margin.quantile(loss_chance) / price_factor
-
-
-def tail_ceiling(margin: Margin, share: float, bearable: float, price_factor: float = 1.0) -> float:
-    """Price at which the worst ``share`` of outcomes lose ``bearable`` on average."""
-    return (margin.mean_of_lowest(share) + bearable) / price_factor
-
-
-def certain_ceiling(margin: Margin, tolerance: float, price_factor: float = 1.0) -> float:
-    """Price at which the wage-charged margin's certainty equivalent is used up."""
-    return margin.certainty_equivalent(tolerance) / price_factor
-
-
-def ceiling_of(case: Case, *, points: int = 2048) -> Ceiling:
-    """The walk-away price of a car under the person's rules.
-
-    Parameters
-    ----------
-    case
-        Everything the outlook is made from; its price is not used.
-    points
-        Grid points of the money distribution.
-
-    Returns
-    -------
-    Ceiling
-        The least of the chosen rules, with every rule beside it.
-
-    Raises
-    ------
-    CannotSay
-        If a chosen rule has no answer, with its reason.
-
-    References
-    ----------
-    own-reasoning, docs/method/ceiling.md.
-    """
-    return ceiling_from(Forecast(case, points))
-
-
-def ceiling_from(made: Forecast, *, only_chosen: bool = False) -> Ceiling:
-    """The walk-away price from a forecast that is being computed anyway.
-
-    Parameters
-    ----------
-    made
-        The forecast.
-    only_chosen
-        Leave the rules that were not chosen uncomputed.
-
-    Returns
-    -------
-    Ceiling
-        The least of the chosen rules, with every rule beside it.
-
-    Raises
-    ------
-    CannotSay
-        If a chosen rule has no answer, with its reason.
-    """
-    rules = made.case.rules
-    found = tuple(_rule(name, made) for name in CEILING_RULES if name in rules.chosen or not only_chosen)
-    by_name = {one.rule: one for one in found}
-    prices: dict[str, float] = {}
-    for name in rules.chosen:
-        price = by_name[name].price
-        if price is None:
-            raise CannotSay(
-                f"The rule {name!r} cannot set a walk-away price here: {by_name[name].why}", missing=name
-            )
-        prices[name] = price
-    binding = min(prices, key=lambda name: prices[name])
-    return Ceiling(max(prices[binding], 0.0), binding, found, rules.chosen, rules.currency)
-
-
-def _rule(name: str, made: Forecast) -> RuleCeiling:
-    rules, factor = made.case.rules, made.price_factor
-    try:
-        if name == "wage":
-            price = made.charged.mean / factor
-            return RuleCeiling(name, price, f"{made.hours_mean:.0f} own hours at the wage, on average")
-        if name == "loss":
-            price = loss_ceiling(made.cash, rules.loss_chance, factor)
-            return RuleCeiling(name, price, f"a cash loss in {100 * rules.loss_chance:g} % of cases")
-        if name == "tail":
-            price = tail_ceiling(made.cash, rules.tail_share, rules.tail_loss, factor)
-            return RuleCeiling(name, price, f"the worst {100 * rules.tail_share:g} % of cases on average")
-        price = certain_ceiling(made.charged, rules.risk_tolerance, factor)
-        return RuleCeiling(name, price, "certainty equivalent with hours at the wage")
-    except CannotSay as trouble:
-        return RuleCeiling(name, None, trouble.message)
+__all__ = [
+    "Ceiling",
+    "RuleCeiling",
+    "Swing",
+    "ceiling_from",
+    "ceiling_of",
+    "rule_variants",
+    "tornado",
+]
 
 
 @dataclass(frozen=True)

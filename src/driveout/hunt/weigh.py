@@ -8,7 +8,6 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from driveout.errors import CannotSay
 from driveout.faults import SILENT, Network, Posterior, infer
 from driveout.hunt.bid import Bid, bid_against_least_price, least_price_from_asking
 from driveout.hunt.ceiling import Ceiling, Swing, ceiling_from, rule_variants, tornado
@@ -17,7 +16,6 @@ from driveout.outlook import (
     Case,
     CostBook,
     FaultChances,
-    FaultDraws,
     FaultFacts,
     Forecast,
     Mend,
@@ -25,18 +23,17 @@ from driveout.outlook import (
     Piece,
     Plan,
     Rules,
-    Salvage,
-    chances_of,
-    cost_book,
+    car_case,
+    check_currency,
+    moments,
+    no_value,
     outlook_as_data,
+    title_evidence,
 )
 from driveout.repairs import Catalogue
-from driveout.uncertain import Fixed, Law, ThreePoint, fitted
+from driveout.uncertain import Fixed, Law
 from driveout.units import Money
 
-#: signed terms beyond which fault sets are drawn instead; twelve positive findings give 4096
-MOST_TERMS = 4096
-DRAWS, SEED = 20_000, 11
 #: inputs shown in the tornado for each kind
 MOST_SWINGS = 6
 
@@ -252,11 +249,8 @@ def evidence_of(
             continue
         labels = finding.outcomes
         evidence[name] = said if said in labels else labels[0 if said == "no" else 1]
-    told = {"rebuilt": "doc_brand", "salvage": "doc_brand", "none": "doc_no_title"}.get(advert.title, "")
-    if told in network.cause:
-        evidence[told] = network.cause[told].states[0].id
-    elif advert.title == "clean" and "say_brand" in network.finding:
-        evidence.setdefault("say_brand", network.finding["say_brand"].outcomes[0])
+    for name, label in title_evidence(advert.title, network).items():
+        evidence.setdefault(name, label)
     evidence.update(findings)
     return evidence, tuple(notes)
 
@@ -294,91 +288,18 @@ def case_of(
     """
     value = advert.clean_value
     if value is None:
-        raise CannotSay(
-            "No value of the mended car is known, so neither a profit nor a walk-away price can be "
-            "said. Type what such a car sells for without its faults (low, likely, high), or give "
-            "comparables.",
-            missing="clean_value",
-        )
-    notes = list(notes)
-    if rules.currency != advert.currency:
-        raise CannotSay(
-            f"The advert is in {advert.currency}, your rules are in {rules.currency}; amounts are "
-            "never converted unasked. Write your rules in the advert's currency.",
-            missing=f"rules in {advert.currency}",
-        )
-    if repairs.currency != advert.currency:
-        notes.append(
-            f"The repair costs are in {repairs.currency} and were read as {advert.currency}. "
-            "Replace them by your own."
-        )
-    facts = dict(facts or {})
-    known = [cause.fault_of(state) for cause in posterior.network.causes for state in cause.states]
-    names = {c.fault_of(s): s.name or c.name for c in posterior.network.causes for s in c.states}
-    wanted = {f: facts.get(f, FaultFacts(names[f])) for f in known}
-    charge = Forecast(Case(FaultChances.independent({}), CostBook(), (1.0, 1.0), rules)).wage_charge
-    likely = float(value.likely.minor)
-    book, unknown = cost_book(repairs, wanted, charge, likely, plan, always_lines(rules, advert.distance_km))
-    heavy = [f for f in unknown if posterior.faults[f] > 0.02]
-    if heavy:
-        listed = ", ".join(names[f].lower() for f in heavy[:4])
-        notes.append(f"No repair and no loss of value is known for: {listed}. They count as costing nothing.")
-    return Case(
-        chances=chances_or_draws(posterior),
-        book=book,
-        value=(float(value.low.minor), float(value.high.minor)),
-        rules=rules,
+        raise no_value()
+    check_currency(rules, advert.currency)
+    return car_case(
+        posterior,
+        repairs,
+        rules,
+        (float(value.low.minor), float(value.likely.minor), float(value.high.minor)),
         price=None if advert.asking is None else float(advert.asking.minor),
-        salvage=ways_out(rules, likely),
-        spent_first=frozenset({PURCHASE, FETCH, TRIP}),
-        notes=tuple(notes),
-    )
-
-
-PURCHASE, FETCH, TRIP = "Papers, checks and registration", "Bringing it home", "Driving to see it"
-
-
-def always_lines(rules: Rules, distance_km: float | None) -> tuple[Piece, ...]:
-    """Lines that come whatever is wrong: fees, trips, hours outside the work, idle days."""
-    lines = [
-        Piece(PURCHASE, _money(rules.purchase_costs)),
-        Piece(FETCH, _money(rules.fetch_costs)),
-        Piece("Preparing and selling it", _money(rules.sale_costs)),
-        Piece("Search, papers, trips, cleaning, selling", hours=fitted(rules.outside_hours)),
-        Piece("Days before the work and until sold", days=fitted(rules.idle_days)),
-    ]
-    if distance_km:
-        lines.append(Piece(TRIP, Fixed(2.0 * distance_km * rules.trip_per_km)))
-    if rules.extra_fault_costs.high > 0:
-        lines.append(Piece("Set by for what nobody has thought of", _money(rules.extra_fault_costs)))
-    return tuple(lines)
-
-
-def ways_out(rules: Rules, clean_value: float) -> tuple[Salvage, ...]:
-    """Ways to let the car go instead of mending it."""
-    ways = []
-    if rules.scrap > 0:
-        ways.append(Salvage("scrap it", rules.scrap))
-    if rules.part_out > 0:
-        ways.append(Salvage("part it out", rules.part_out, rules.part_out_hours))
-    if rules.as_it_stands_share > 0:
-        ways.append(Salvage("sell it as it stands, faults said", rules.as_it_stands_share * clean_value))
-    return tuple(ways)
-
-
-def chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
-    """Exact chances where they are short enough to write down, drawn fault sets beyond."""
-    try:
-        worlds = posterior.blocks()
-        if max(len(b.weight) for w in worlds for b in w.blocks) <= MOST_TERMS:
-            return chances_of(posterior, worlds)
-    except CannotSay:
-        pass
-    network = posterior.network
-    return FaultDraws(
-        tuple(cause.id for cause in network.causes),
-        tuple(tuple(cause.fault_of(state) for state in cause.states) for cause in network.causes),
-        posterior.sample(np.random.default_rng(SEED), DRAWS),
+        distance_km=advert.distance_km,
+        facts=facts,
+        plan=plan,
+        notes=notes,
     )
 
 
@@ -393,7 +314,7 @@ def causes_of(
     for fault, chance in case.chances.of_fault.items():
         mend = mends.get(fault)
         pieces = () if mend is None else (*mend.pieces, *(access[g] for g in mend.opens))
-        cost = sum(p.chance * _mean(p, charge) for p in pieces)
+        cost = moments(pieces, charge)[0]
         name = facts[fault].name if fault in facts and facts[fault].name else names.get(fault, fault)
         plan = "" if mend is None else mend.label.split(": ", 1)[-1]
         found.append(CauseChance(fault, name, chance, cost, plan))
@@ -437,8 +358,8 @@ def weighing_as_data(weighing: Weighing) -> dict[str, Any]:
         "currency": currency,
         "money_unit": "minor",
         "verdict": weighing.verdict,
-        "walk_away_minor": walk_away(ceiling).minor,
-        "walk_away": walk_away(ceiling).text(),
+        "walk_away_minor": ceiling.money.minor,
+        "walk_away": ceiling.money.text(),
         "binding_rule": ceiling.binding,
         "rules": [
             {"rule": r.rule, "price_minor": cents(r.price), "chosen": r.rule in ceiling.chosen, "why": r.why}
@@ -473,11 +394,6 @@ def weighing_as_data(weighing: Weighing) -> dict[str, Any]:
     }
 
 
-def walk_away(ceiling: Ceiling) -> Money:
-    """The walk-away price as money, rounded down to the minor unit."""
-    return Money(int(np.floor(ceiling.price + 1e-6)), ceiling.currency)
-
-
 def _silences(network: Network, evidence: Mapping[str, str]) -> dict[str, str]:
     return {f.id: SILENT for f in network.findings if f.kind == "advert" and f.id not in evidence}
 
@@ -502,7 +418,7 @@ def _why(
     def text(minor: float) -> str:
         return Money(round(minor), ceiling.currency).text()
 
-    limit = walk_away(ceiling).text()
+    limit = ceiling.money.text()
     said = []
     if ceiling.is_worthless:
         said.append("Walk away at any price: no price above 0 keeps your rules.")
@@ -580,14 +496,3 @@ def _at_share(piece: Piece, share: float) -> Piece:
         days=at(piece.days),
         also=tuple(at(law) for law in piece.also),
     )
-
-
-def _mean(piece: Piece, charge: Any) -> float:
-    money = piece.money.mean + sum(law.mean for law in piece.also)
-    return float(
-        charge.money_share * money + charge.per_hour * piece.hours.mean + charge.per_day * piece.days.mean
-    )
-
-
-def _money(points: ThreePoint) -> Law:
-    return fitted(points)

@@ -1,0 +1,173 @@
+"""From the chances of faults, the repairs and the person's rules to the case of one car."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+
+import numpy as np
+
+from driveout.errors import CannotSay
+from driveout.faults import Network, Posterior
+from driveout.outlook.book import CostBook, Piece
+from driveout.outlook.chances import FaultChances, chances_of
+from driveout.outlook.draws import FaultDraws
+from driveout.outlook.forecast import Case, Forecast, Salvage
+from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book
+from driveout.outlook.rules import Rules
+from driveout.repairs import Catalogue
+from driveout.uncertain import Fixed, Law, ThreePoint, fitted
+
+#: signed terms beyond which fault sets are drawn instead; twelve positive findings give 4096
+MOST_TERMS = 4096
+DRAWS, SEED = 20_000, 11
+#: chance from which a fault without known cost is worth a note
+WORTH_A_NOTE = 0.02
+
+
+def car_case(
+    posterior: Posterior,
+    repairs: Catalogue,
+    rules: Rules,
+    value: tuple[float, float, float],
+    *,
+    price: float | None = None,
+    distance_km: float | None = None,
+    facts: Mapping[str, FaultFacts] | None = None,
+    plan: Plan | None = None,
+    notes: Collection[str] = (),
+) -> Case:
+    """Everything the outlook of a car is made from.
+
+    Parameters
+    ----------
+    posterior
+        Chances of the faults.
+    repairs
+        Known repairs.
+    rules
+        The person's own rules.
+    value
+        Low, likely, high of the sale price of the mended car. [minor units]
+    price
+        Price paid or asked. [minor units]
+    distance_km
+        Way to the car, one way. [km]
+    facts
+        Name and loss of value of each fault.
+    plan
+        Repairs chosen, faults to leave, personal factors.
+    notes
+        What is missing so far.
+
+    Returns
+    -------
+    Case
+        Chances, costs, resale, rules, ways out.
+    """
+    noted = list(notes)
+    if repairs.currency != rules.currency:
+        noted.append(
+            f"The repair costs are in {repairs.currency} and were read as {rules.currency}. "
+            "Replace them by your own."
+        )
+    low, likely, high = value
+    network = posterior.network
+    names = {c.fault_of(s): s.name or c.name for c in network.causes for s in c.states}
+    wanted = {fault: (facts or {}).get(fault, FaultFacts(name)) for fault, name in names.items()}
+    charge = Forecast(Case(FaultChances.independent({}), CostBook(), (1.0, 1.0), rules)).wage_charge
+    book, unknown = cost_book(repairs, wanted, charge, likely, plan, always_lines(rules, distance_km))
+    heavy = [f for f in unknown if posterior.faults[f] > WORTH_A_NOTE]
+    if heavy:
+        listed = ", ".join(names[f].lower() for f in heavy[:4])
+        noted.append(f"No repair and no loss of value is known for: {listed}. They count as costing nothing.")
+    return Case(
+        chances=chances_or_draws(posterior),
+        book=book,
+        value=(low, high),
+        rules=rules,
+        price=price,
+        salvage=ways_out(rules, likely),
+        spent_first=frozenset({PURCHASE, FETCH, TRIP}),
+        notes=tuple(noted),
+    )
+
+
+def no_value() -> CannotSay:
+    """The refusal when nothing is known of the value of the mended car."""
+    return CannotSay(
+        "No value of the mended car is known, so neither a profit nor a walk-away price can be "
+        "said. Type what such a car sells for without its faults (low, likely, high), or give "
+        "comparables.",
+        missing="clean_value",
+    )
+
+
+def check_currency(rules: Rules, currency: str) -> None:
+    """Refuse rules in another currency than the car's."""
+    if rules.currency != currency:
+        raise CannotSay(
+            f"The car is in {currency}, your rules are in {rules.currency}; amounts are "
+            "never converted unasked. Write your rules in the car's currency.",
+            missing=f"rules in {currency}",
+        )
+
+
+def title_evidence(title: str, network: Network) -> dict[str, str]:
+    """What the words on the title say to the fault network, where it knows such faults."""
+    told = {"rebuilt": "doc_brand", "salvage": "doc_brand", "none": "doc_no_title"}.get(title, "")
+    if told in network.cause:
+        return {told: network.cause[told].states[0].id}
+    if title == "clean" and "say_brand" in network.finding:
+        return {"say_brand": network.finding["say_brand"].outcomes[0]}
+    return {}
+
+
+PURCHASE, FETCH, TRIP = "Papers, checks and registration", "Bringing it home", "Driving to see it"
+
+
+def always_lines(rules: Rules, distance_km: float | None) -> tuple[Piece, ...]:
+    """Lines that come whatever is wrong: fees, trips, hours outside the work, idle days."""
+    lines = [
+        Piece(PURCHASE, _money(rules.purchase_costs)),
+        Piece(FETCH, _money(rules.fetch_costs)),
+        Piece("Preparing and selling it", _money(rules.sale_costs)),
+        Piece("Search, papers, trips, cleaning, selling", hours=fitted(rules.outside_hours)),
+        Piece("Days before the work and until sold", days=fitted(rules.idle_days)),
+    ]
+    if distance_km:
+        lines.append(Piece(TRIP, Fixed(2.0 * distance_km * rules.trip_per_km)))
+    if rules.extra_fault_costs.high > 0:
+        lines.append(Piece("Set by for what nobody has thought of", _money(rules.extra_fault_costs)))
+    return tuple(lines)
+
+
+def ways_out(rules: Rules, clean_value: float) -> tuple[Salvage, ...]:
+    """Ways to let the car go instead of mending it."""
+    ways = []
+    if rules.scrap > 0:
+        ways.append(Salvage("scrap it", rules.scrap))
+    if rules.part_out > 0:
+        ways.append(Salvage("part it out", rules.part_out, rules.part_out_hours))
+    if rules.as_it_stands_share > 0:
+        ways.append(Salvage("sell it as it stands, faults said", rules.as_it_stands_share * clean_value))
+    return tuple(ways)
+
+
+def chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
+    """Exact chances where they are short enough to write down, drawn fault sets beyond."""
+    try:
+        worlds = posterior.blocks()
+        if max(len(b.weight) for w in worlds for b in w.blocks) <= MOST_TERMS:
+            return chances_of(posterior, worlds)
+    except CannotSay:
+        pass
+    network = posterior.network
+    return FaultDraws(
+        tuple(cause.id for cause in network.causes),
+        tuple(tuple(cause.fault_of(state) for state in cause.states) for cause in network.causes),
+        posterior.sample(np.random.default_rng(SEED), DRAWS),
+    )
+
+
+def _money(points: ThreePoint) -> Law:
+    return fitted(points)
