@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -324,16 +325,22 @@ def own_hours(
             value=minutes / 60,
             allowed="above 0, at most 24 h",
         )
+    work = work_name(kind_of_work)
     return Entry(
         day,
-        f"Own work: {kind_of_work}",
+        f"Own work: {kind_of_work}"[:400],
         (
             Posting(f"{MEMO_ROOT}:Time:{car}", minutes, MINUTES),
             Posting(f"{MEMO_ROOT}:Time:Given", -minutes, MINUTES),
         ),
-        _links(car, f"line-{line}" if line else ""),
+        _links(car, f"work-{work}" if work else "", f"line-{line}" if line else ""),
         _facts(kind=kind_of_work, began=began),
     )
+
+
+def work_name(kind_of_work: str) -> str:
+    """A kind of work as a link can carry it: small letters, digits and '-'."""
+    return re.sub(r"[^a-z0-9]+", "-", kind_of_work.lower()).strip("-")[:60]
 
 
 def travel(

@@ -1,0 +1,263 @@
+"""Freezing an estimate, closing a car, and what the person's history says."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from driveout.cars.actions import get_car, note_event
+from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.lessons import records
+from driveout.lessons.bias import HOURS, Job
+from driveout.lessons.estimate import Estimate, EstimateLine
+from driveout.lessons.records import Lesson
+from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
+from driveout.money import CarCost, Earnings, car_part, cash_moves, earnings
+from driveout.money.actions import car_entries, cost_so_far, minutes_by_work
+from driveout.money.bookings import work_name
+from driveout.money.car_cost import cost_of_car, is_sold
+from driveout.store import Tx
+from driveout.units import Money
+
+
+@dataclass(frozen=True)
+class Closing:
+    """The result of a finished car.
+
+    Parameters
+    ----------
+    profit
+        Income less every cost.
+    hours
+        Own time. [h]
+    per_hour
+        Profit per own hour, None when none was booked.
+    earnings
+        All return measures in reading order.
+    variance
+        Reasons that add up to the cent, None when no estimate was frozen.
+    taught
+        Comparisons that were learned from.
+    closed_at
+        When, None while open.
+    """
+
+    profit: Money
+    hours: float
+    per_hour: Money | None
+    earnings: Earnings
+    variance: Variance | None
+    taught: tuple[Taught, ...]
+    closed_at: datetime.datetime | None
+
+
+def freeze(
+    tx: Tx,
+    car_id: int,
+    lines: Sequence[EstimateLine],
+    at: datetime.datetime,
+    *,
+    sale_price: Money | None = None,
+    selling_fees: Money | None = None,
+    wage: Money | None = None,
+) -> Estimate:
+    """Freeze the estimate of a car at the decision to buy.
+
+    Before the purchase is booked a newer estimate replaces an older one; afterwards the first
+    stays, because an estimate mended with later knowledge teaches nothing.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    lines
+        Cost and work, the purchase included.
+    at
+        Present moment.
+    sale_price
+        Price expected.
+    selling_fees
+        Fees expected.
+    wage
+        Worth of an own hour.
+
+    Returns
+    -------
+    Estimate
+        As frozen.
+
+    Raises
+    ------
+    BadEntry
+        If the car was bought under a frozen estimate already.
+    """
+    car = get_car(tx, car_id)
+    nothing = Money(0, car.currency)
+    estimate = Estimate(
+        car.currency,
+        tuple(lines),
+        sale_price or nothing,
+        selling_fees or nothing,
+        wage or nothing,
+        at.date(),
+    )
+    before = records.estimate_of(tx, car_id)
+    if before and any(entry.fact("kind") == "purchase" for entry in car_entries(tx, car_id)):
+        raise BadEntry(
+            f"The estimate of {car.name} was frozen on {before[0].frozen_on} and the car was bought on it. "
+            "It stays as it was; what changed shows as a difference.",
+            field="estimate",
+            value=before[0].frozen_on.isoformat(),
+        )
+    records.add_estimate(tx, car_id, estimate, at)
+    total = Money(sum(line.planned_money(car.currency).minor for line in lines), car.currency)
+    note_event(tx, car_id, "estimate", f"Estimate frozen: {total.text()} in {len(lines)} lines", {}, at)
+    return estimate
+
+
+def frozen_estimate(tx: Tx, car_id: int) -> Estimate | None:
+    """The estimate a car was bought on, None when none was frozen."""
+    found = records.estimate_of(tx, car_id)
+    return found[0] if found else None
+
+
+@dataclass(frozen=True)
+class SoFar:
+    """A car's booked figures beside its frozen estimate, sold or not."""
+
+    cost: CarCost
+    estimate: Estimate | None
+    booked: tuple[Actual, ...]
+
+
+def so_far(tx: Tx, car_id: int) -> SoFar:
+    """Cost so far line by line against the frozen estimate."""
+    estimate = frozen_estimate(tx, car_id)
+    cost = cost_so_far(tx, car_id)
+    booked = actuals(car_entries(tx, car_id), car_part(car_id), estimate) if estimate else ()
+    return SoFar(cost, estimate, booked)
+
+
+def result_of(tx: Tx, car_id: int) -> Closing:
+    """Result of a sold car as the books stand now; CannotSay while it is not sold."""
+    car, part = get_car(tx, car_id), car_part(car_id)
+    entries = car_entries(tx, car_id)
+    if not is_sold(entries, part):
+        raise CannotSay(f"{car.name} is not sold yet, so there is nothing to look back on.", missing="sale")
+    cost = cost_of_car(entries, part, car.currency)
+    estimate = frozen_estimate(tx, car_id)
+    booked = actuals(entries, part, estimate) if estimate else ()
+    measured = earnings(cost.profit, cash_moves(entries, part, car.currency), cost.minutes)
+    return Closing(
+        profit=cost.profit,
+        hours=cost.hours,
+        per_hour=measured.per_own_hour,
+        earnings=measured,
+        variance=variance(estimate, cost, booked) if estimate else None,
+        taught=taught(estimate, booked) if estimate else (),
+        closed_at=records.closed_at(tx, car_id),
+    )
+
+
+def close_car(tx: Tx, car_id: int, at: datetime.datetime) -> Closing:
+    """Close a sold car: its result is final and its comparisons teach the next estimate.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Closing
+        Profit, own hours, variance to the cent, what was learned.
+
+    Raises
+    ------
+    CannotSay
+        If the car is not sold.
+    Conflict
+        If core deposits are still open, or the car is closed already.
+    """
+    car = get_car(tx, car_id)
+    result = result_of(tx, car_id)
+    if result.closed_at:
+        raise Conflict(
+            f"{car.name} was closed on {result.closed_at:%Y-%m-%d}. Reopen it to change its result."
+        )
+    owed = cost_so_far(tx, car_id).cores_owed
+    if owed.minor:
+        raise Conflict(
+            f"Core deposits of {owed.text()} are still open. Book their return, or give them up, then close."
+        )
+    records.set_closing(tx, car_id, True, "", at)
+    records.replace_lessons(tx, car_id, result.taught, at)
+    note_event(
+        tx, car_id, "closed", f"Closed: profit {result.profit.text()}, {result.hours:.1f} own hours", {}, at
+    )
+    return result_of(tx, car_id)
+
+
+def reopen_car(tx: Tx, car_id: int, why: str, at: datetime.datetime) -> None:
+    """Reopen a closed car; what it taught is taken back until it is closed again."""
+    car = get_car(tx, car_id)
+    if records.closed_at(tx, car_id) is None:
+        raise Conflict(f"{car.name} is not closed.")
+    if not why.strip():
+        raise BadEntry("Say why the car is reopened.", field="why", value=why)
+    records.set_closing(tx, car_id, False, why.strip(), at)
+    records.replace_lessons(tx, car_id, (), at)
+    note_event(tx, car_id, "closed", f"Reopened: {why.strip()}", {}, at)
+
+
+def lessons_of(tx: Tx, car_id: int | None = None) -> list[Lesson]:
+    """What closed cars taught, with what was set aside."""
+    return records.lessons(tx, car_id)
+
+
+def set_aside(tx: Tx, lesson_id: int, version: int, at: datetime.datetime, *, counts: bool = False) -> Lesson:
+    """Let one comparison teach nothing, or take it up again."""
+    lesson = records.set_counts(tx, lesson_id, counts, version)
+    what = f"{lesson.taught.job.kind} ({lesson.taught.job.measure})"
+    words = f"Lesson taken up again: {what}" if counts else f"Lesson set aside: {what}"
+    note_event(tx, lesson.car_id, "lesson", words, {"lesson": lesson_id}, at)
+    return lesson
+
+
+def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
+    """Every comparison that counts, for the next estimate.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    under_way
+        Whether own time of cars still in work counts as a lower bound.
+
+    Returns
+    -------
+    tuple of Job
+        Finished jobs of closed cars first, then unfinished ones.
+    """
+    jobs = [lesson.taught.job for lesson in records.lessons(tx) if lesson.counts]
+    if under_way:
+        spent = minutes_by_work(tx)
+        for car_id, estimate in records.open_estimates(tx):
+            for line in estimate.lines:
+                minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
+                # What has hardly begun teaches nothing and would only cost time.
+                if (
+                    line.hours
+                    and minutes > 0
+                    and (said := middle(line.hours)) > 0
+                    and minutes / 60 > 0.5 * said
+                ):
+                    jobs.append(Job(line.kind_of_work, said, minutes / 60, False, HOURS))
+    return tuple(jobs)

@@ -1,0 +1,157 @@
+"""Rows of frozen estimates, closed cars and what they taught."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from driveout.errors import BadEntry, Conflict
+from driveout.lessons.bias import Job
+from driveout.lessons.estimate import Estimate, estimate_from
+from driveout.lessons.variance import Taught
+from driveout.store import Moment, Tx, metadata
+from driveout.uncertain import ThreePoint
+
+lessons_estimate = sa.Table(
+    "lessons_estimate",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), nullable=False, index=True),
+    sa.Column("frozen_at", Moment, nullable=False),
+    sa.Column("data", sa.JSON, nullable=False),
+)
+lessons_closing = sa.Table(
+    "lessons_closing",
+    metadata,
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), primary_key=True),
+    sa.Column("closed_at", Moment, nullable=False),
+    # Reopened cars keep their row, marked as not closed.
+    sa.Column("standing", sa.Boolean, nullable=False),
+    sa.Column("why", sa.String(400), nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+lessons_ratio = sa.Table(
+    "lessons_ratio",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), nullable=False, index=True),
+    sa.Column("measure", sa.String(10), nullable=False),
+    sa.Column("kind", sa.String(200), nullable=False),
+    sa.Column("low", sa.Float, nullable=False),
+    sa.Column("likely", sa.Float, nullable=False),
+    sa.Column("high", sa.Float, nullable=False),
+    sa.Column("estimate", sa.Float, nullable=False),
+    sa.Column("actual", sa.Float, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    # The person may set a lesson aside; it then teaches nothing but stays on the page.
+    sa.Column("counts", sa.Boolean, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One stored comparison."""
+
+    id: int
+    car_id: int
+    taught: Taught
+    at: datetime.datetime
+    counts: bool
+    version: int
+
+
+def add_estimate(tx: Tx, car_id: int, estimate: Estimate, at: datetime.datetime) -> None:
+    """Keep a frozen estimate."""
+    tx.execute(sa.insert(lessons_estimate).values(car_id=car_id, frozen_at=at, data=estimate.as_data()))
+
+
+def estimate_of(tx: Tx, car_id: int) -> tuple[Estimate, datetime.datetime] | None:
+    """The newest frozen estimate of a car."""
+    e = lessons_estimate.c
+    row = tx.execute(
+        sa.select(e.data, e.frozen_at).where(e.car_id == car_id).order_by(e.id.desc()).limit(1)
+    ).first()
+    return (estimate_from(row.data), row.frozen_at) if row else None
+
+
+def open_estimates(tx: Tx) -> list[tuple[int, Estimate]]:
+    """Newest frozen estimates of cars that are not closed."""
+    e, closing = lessons_estimate.c, lessons_closing.c
+    newest = sa.select(sa.func.max(e.id)).group_by(e.car_id)
+    closed = sa.select(closing.car_id).where(closing.standing)
+    query = sa.select(e.car_id, e.data).where(e.id.in_(newest), e.car_id.not_in(closed)).order_by(e.car_id)
+    return [(row.car_id, estimate_from(row.data)) for row in tx.execute(query)]
+
+
+def closed_at(tx: Tx, car_id: int) -> datetime.datetime | None:
+    """When a car was closed, None when it is open."""
+    c = lessons_closing.c
+    return tx.execute(sa.select(c.closed_at).where(c.car_id == car_id, c.standing)).scalar()
+
+
+def set_closing(tx: Tx, car_id: int, standing: bool, why: str, at: datetime.datetime) -> None:
+    """Close or reopen a car."""
+    c = lessons_closing.c
+    values = {"closed_at": at, "standing": standing, "why": why[:400]}
+    changed = tx.execute(
+        sa.update(lessons_closing).where(c.car_id == car_id).values(**values, version=c.version + 1)
+    )
+    if not changed.rowcount:
+        tx.execute(sa.insert(lessons_closing).values(car_id=car_id, **values, version=1))
+
+
+def replace_lessons(tx: Tx, car_id: int, found: tuple[Taught, ...], at: datetime.datetime) -> None:
+    """Keep what a car teaches, in place of what it taught before."""
+    tx.execute(sa.delete(lessons_ratio).where(lessons_ratio.c.car_id == car_id))
+    rows: list[dict[str, Any]] = [
+        {
+            "car_id": car_id,
+            "measure": t.job.measure,
+            "kind": t.job.kind[:200],
+            "low": t.points.low,
+            "likely": t.points.likely,
+            "high": t.points.high,
+            "estimate": t.job.estimate,
+            "actual": t.job.actual,
+            "at": at,
+            "counts": True,
+            "version": 1,
+        }
+        for t in found
+    ]
+    if rows:
+        tx.execute(sa.insert(lessons_ratio), rows)
+
+
+def _lesson(row: Any) -> Lesson:
+    job = Job(row.kind, row.estimate, row.actual, True, row.measure)
+    taught = Taught(job, ThreePoint(row.low, row.likely, row.high))
+    return Lesson(row.id, row.car_id, taught, row.at, row.counts, row.version)
+
+
+def lessons(tx: Tx, car_id: int | None = None) -> list[Lesson]:
+    """Stored comparisons in the order they came, of one car or of all."""
+    query = sa.select(lessons_ratio).order_by(lessons_ratio.c.at, lessons_ratio.c.id)
+    if car_id is not None:
+        query = query.where(lessons_ratio.c.car_id == car_id)
+    return [_lesson(row) for row in tx.execute(query)]
+
+
+def set_counts(tx: Tx, lesson_id: int, counts: bool, version: int) -> Lesson:
+    """Set a lesson aside or take it up again."""
+    r = lessons_ratio.c
+    changed = tx.execute(
+        sa.update(lessons_ratio)
+        .where(r.id == lesson_id, r.version == version)
+        .values(counts=counts, version=version + 1)
+    )
+    row = tx.execute(sa.select(lessons_ratio).where(r.id == lesson_id)).first()
+    if row is None:
+        raise BadEntry(f"There is no lesson {lesson_id}.", field="lesson", value=lesson_id)
+    if not changed.rowcount:
+        raise Conflict("This lesson was changed in another window. Look at it again; nothing was lost.")
+    return _lesson(row)
