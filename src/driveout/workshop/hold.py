@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from driveout.errors import BadEntry
@@ -153,7 +153,9 @@ def not_yet_back(plan: StripPlan, event: str, progress: Progress) -> tuple[Link,
     return tuple(sorted(waiting, key=lambda link: not link.is_hidden))
 
 
-def hold_point(plan: StripPlan, task_id: str, progress: Progress) -> HoldPoint:
+def hold_point(
+    plan: StripPlan, task_id: str, progress: Progress, fasteners: Sequence[FastenerRecord] = ()
+) -> HoldPoint:
     """Work out what is open at one hold point of the plan.
 
     Parameters
@@ -164,6 +166,9 @@ def hold_point(plan: StripPlan, task_id: str, progress: Progress) -> HoldPoint:
         Id of a hold task, ``hold:strip:step``, ``hold:refit:step`` or ``hold:event:name``.
     progress
         What has been recorded.
+    fasteners
+        Pieces recorded so far; a place refitted with too few pieces, or a piece left in its bag,
+        is open as well.
 
     Returns
     -------
@@ -180,6 +185,8 @@ def hold_point(plan: StripPlan, task_id: str, progress: Progress) -> HoldPoint:
         raise BadEntry(f"{task.text} is not a hold point.", field="task", value=task_id)
     phase = task_id.split(":")[1]
     open_items = [*_links(plan, phase, task.item, progress)]
+    if phase == "event":
+        open_items += _pieces(plan, task.item, progress, fasteners)
     for hold in plan.assembly.holds.values():
         if hold.phase == phase and hold.before == task.item:
             open_items += _written(hold, progress)
@@ -212,6 +219,24 @@ def _links(plan: StripPlan, phase: str, before: str, progress: Progress) -> list
             for link in still_holding(assembly, step.lifts, progress.undone)
         ]
     return []
+
+
+def _pieces(
+    plan: StripPlan, event: str, progress: Progress, fasteners: Sequence[FastenerRecord]
+) -> list[OpenItem]:
+    limit = EVENTS.index(event)
+    links = plan.assembly.links
+    return [
+        OpenItem(f"bag.{record.link}", "count", line)
+        for record in fasteners
+        if record.link in progress.back
+        and record.link in links
+        and EVENTS.index(links[record.link].needed_by) <= limit
+        for line in BagReport(
+            (record,) if record.missing else (), (record,) if record.left_over else ()
+        ).lines()
+        if not record.is_settled and not progress.recorded.get(f"bag.{record.link}", "").strip()
+    ]
 
 
 def _written(hold: Hold, progress: Progress) -> list[OpenItem]:

@@ -17,6 +17,7 @@ workshop_job = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("car_id", sa.ForeignKey("cars_car.id"), nullable=False, index=True),
     sa.Column("assembly", sa.String(120), nullable=False),
+    sa.Column("kind_of_work", sa.String(200), nullable=False),
     sa.Column("own_file", sa.Text, nullable=False),
     sa.Column("variants", sa.JSON, nullable=False),
     sa.Column("targets", sa.JSON, nullable=False),
@@ -93,6 +94,7 @@ class Job:
     id: int
     car_id: int
     assembly: str
+    kind_of_work: str
     own_file: str
     variants: list[str]
     targets: list[str]
@@ -268,7 +270,7 @@ def save_torque(tx: Tx, job_id: int, link: str, values: dict[str, Any], at: date
     """Write the value of one link, or what was applied."""
     held = torques(tx, job_id).get(link)
     if held is None:
-        start = {"entry": {}, "applied": "", "applied_note": "", "applied_at": None}
+        start: dict[str, Any] = {"entry": {}, "applied": "", "applied_note": "", "applied_at": None}
         tx.execute(
             sa.insert(workshop_torque).values(
                 job_id=job_id, link=link, at=at, version=1, **{**start, **values}

@@ -1,0 +1,609 @@
+"""What a person does at the bench: begin work, undo, refit, pass a hold point, tighten, book the hours."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+from driveout.cars.actions import note_event
+from driveout.errors import BadEntry, CannotSay
+from driveout.money.actions import book_hours
+from driveout.store import Tx
+from driveout.units import read_torque
+from driveout.workshop import records
+from driveout.workshop.assembly import Assembly, with_variants
+from driveout.workshop.assembly_file import read_assembly, shipped_assembly
+from driveout.workshop.hold import FastenerRecord, Passage, Progress, fastener_records, pass_hold
+from driveout.workshop.records import Job, LinkState, TorqueEntry
+from driveout.workshop.strip import StripPlan, Task, strip
+from driveout.workshop.tightening import Specification, specification
+from driveout.workshop.work import Work
+
+LONGEST_TIMER_HOURS = 16
+
+
+@dataclass(frozen=True)
+class JobWork:
+    """A job as recorded, with its plan and progress."""
+
+    job: Job
+    work: Work
+    torques: dict[str, TorqueEntry]
+    links: dict[str, LinkState]
+
+    @property
+    def plan(self) -> StripPlan:
+        """The plan of work."""
+        return self.work.plan
+
+
+@lru_cache(maxsize=64)
+def _assembly(name: str, own_file: str) -> Assembly:
+    return read_assembly(own_file, name, strict=False) if own_file else shipped_assembly(name)
+
+
+@lru_cache(maxsize=64)
+def _plan(
+    name: str, own_file: str, variants: tuple[str, ...], targets: tuple[str, ...], compare: bool
+) -> StripPlan:
+    return strip(with_variants(_assembly(name, own_file), variants), targets, compare=compare)
+
+
+def start_work(
+    tx: Tx,
+    car_id: int,
+    assembly: str,
+    targets: Sequence[str],
+    *,
+    at: datetime,
+    variants: Sequence[str] = (),
+    own_file: str = "",
+    kind_of_work: str = "",
+) -> Job:
+    """Begin work in one area of a car, or add targets to the work already begun there.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    assembly
+        Name of a shipped assembly, or of the person's own.
+    targets
+        What to get at.
+    at
+        Present moment.
+    variants
+        How this car is built.
+    own_file
+        Content of the person's own ``driveout-assembly/1`` file; empty for a shipped one.
+    kind_of_work
+        Under which the hours are booked; the assembly's name by default.
+
+    Returns
+    -------
+    Job
+        The job.
+
+    Raises
+    ------
+    BadEntry
+        If the assembly, a variant or a target is not known.
+    """
+    held = next((j for j in records.jobs_of(tx, car_id) if j.assembly == assembly and not j.is_closed), None)
+    wanted = [*(held.targets if held else []), *targets]
+    every = list(dict.fromkeys(wanted))
+    built = list(held.variants if held else variants)
+    content = held.own_file if held else own_file
+    plan = _plan(assembly, content, tuple(built), tuple(every), False)
+    if held is None:
+        job = records.add_job(
+            tx,
+            {
+                "car_id": car_id,
+                "assembly": assembly,
+                "kind_of_work": kind_of_work or assembly,
+                "own_file": content,
+                "variants": built,
+                "targets": every,
+                "began": None,
+                "at": at,
+            },
+        )
+    else:
+        job = records.change_job(tx, held, {"targets": every})
+    names = ", ".join(plan.assembly.name_of(target) for target in targets)
+    note_event(
+        tx,
+        car_id,
+        "work",
+        f"Work planned: {plan.assembly.name} for {names}",
+        {"job": job.id, "assembly": assembly, "targets": every},
+        at,
+    )
+    return job
+
+
+def drop_targets(tx: Tx, car_id: int, assembly: str, targets: Sequence[str], *, at: datetime) -> None:
+    """Take targets out of the work of an area; the job is closed when none is left.
+
+    What has been undone stays recorded. A job with links still undone keeps its last target, so
+    that the way back is not lost.
+    """
+    held = next((j for j in records.jobs_of(tx, car_id) if j.assembly == assembly and not j.is_closed), None)
+    if held is None:
+        return
+    left = [target for target in held.targets if target not in targets]
+    work = work_of(tx, car_id, held.id).work
+    is_apart = bool(work.progress.undone - work.progress.back)
+    if not left and is_apart:
+        raise BadEntry(
+            f"{work.plan.assembly.name} is still apart. Refit it before taking its last repair out of the plan.",
+            field="repair",
+        )
+    records.change_job(tx, held, {"targets": left or held.targets, "is_closed": not left})
+    note_event(
+        tx, car_id, "work", f"Taken out of the plan: {', '.join(targets)}", {"job": held.id, "left": left}, at
+    )
+
+
+def work_of(tx: Tx, car_id: int, job_id: int, *, compare: bool = False) -> JobWork:
+    """One job with its plan and everything recorded about it.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    compare
+        Also work out what each target costs alone.
+
+    Returns
+    -------
+    JobWork
+        The job as it stands.
+    """
+    job = records.find_job(tx, car_id, job_id)
+    plan = _plan(job.assembly, job.own_file, tuple(job.variants), tuple(job.targets), compare)
+    states = records.link_states(tx, job.id)
+    progress = Progress(
+        frozenset(s.link for s in states.values() if s.undone_at),
+        frozenset(s.link for s in states.values() if s.back_at),
+        records.recorded(tx, job.id),
+    )
+    bags = {record.link: record for record in fastener_records(plan)}
+    fasteners = {
+        link: FastenerRecord(
+            link,
+            bags[link].place,
+            bags[link].count,
+            bags[link].bag,
+            bags[link].size,
+            bags[link].drive,
+            bags[link].length_mm,
+            state.taken_out,
+            state.put_back,
+            state.thrown_away,
+            state.fitted_new,
+        )
+        for link, state in states.items()
+        if link in bags and state.undone_at
+    }
+    passed = tuple(Passage(p.task, tuple(p.open_keys), p.note) for p in records.passages(tx, job.id))
+    done = frozenset(records.done_tasks(tx, job.id))
+    return JobWork(job, Work(plan, progress, done, fasteners, passed), records.torques(tx, job.id), states)
+
+
+def every_work(tx: Tx, car_id: int) -> list[JobWork]:
+    """All open jobs of a car, in the order of planning."""
+    return [work_of(tx, car_id, job.id) for job in records.jobs_of(tx, car_id) if not job.is_closed]
+
+
+def record_task(
+    tx: Tx,
+    car_id: int,
+    job_id: int,
+    task_id: str,
+    *,
+    at: datetime,
+    pieces: int | None = None,
+    new_pieces: int | None = None,
+    note: str = "",
+) -> Task:
+    """Record one task of the plan as done.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    task_id
+        Task of the plan; hold points are passed with `pass_hold_point` instead.
+    at
+        Present moment.
+    pieces
+        Pieces taken out, or old ones put back; all of them by default.
+    new_pieces
+        New pieces fitted; for pieces used once all of them by default.
+    note
+        What else is worth keeping.
+
+    Returns
+    -------
+    Task
+        The task.
+
+    Raises
+    ------
+    BadEntry
+        If a hold point stands before it, or the pieces do not add up.
+    """
+    held = work_of(tx, car_id, job_id)
+    task = held.plan.task(task_id)
+    if task.kind == "hold":
+        raise BadEntry("A hold point is passed, not ticked off.", field="task", value=task_id)
+    held.work.demand_open_way(task)
+    if held.work.is_finished(task):
+        return task
+    if task.kind == "undo":
+        _undo(tx, held, task, pieces, note, at)
+    elif task.kind == "refit":
+        _refit(tx, held, task, pieces, new_pieces, note, at)
+    else:
+        records.add_done(tx, job_id, task_id, at)
+    note_event(tx, car_id, "work", task.text, {"job": job_id, "task": task_id}, at)
+    return task
+
+
+def _undo(tx: Tx, held: JobWork, task: Task, pieces: int | None, note: str, at: datetime) -> None:
+    link = held.plan.assembly.links[task.item]
+    taken = link.count if pieces is None else pieces
+    if not 0 <= taken <= 2 * link.count:
+        raise BadEntry(
+            f"{taken} pieces are outside what can come out of {link.name}.",
+            field="pieces",
+            value=taken,
+            allowed=f"0 to {2 * link.count}",
+        )
+    fresh = {"taken_out": taken, "put_back": 0, "thrown_away": 0, "fitted_new": 0, "back_at": None}
+    records.save_link(tx, held.job.id, task.item, {**fresh, "undone_at": at, "note": note})
+
+
+def _refit(
+    tx: Tx, held: JobWork, task: Task, pieces: int | None, new_pieces: int | None, note: str, at: datetime
+) -> None:
+    link = held.plan.assembly.links[task.item]
+    state = held.links.get(task.item)
+    if state is None or not state.undone_at:
+        raise BadEntry(
+            f"{link.name} was never recorded as undone. Record that first, or say that it was not opened.",
+            field="task",
+            value=task.id,
+        )
+    used_once = link.is_one_use
+    new = (link.count if used_once else 0) if new_pieces is None else new_pieces
+    back = (0 if used_once else min(state.taken_out, link.count - new)) if pieces is None else pieces
+    thrown = state.taken_out - back if new >= state.taken_out - back else new
+    record = FastenerRecord(
+        link.id, link.name, link.count, 0, "", "", 0.0, state.taken_out, back, thrown, new
+    )
+    records.save_link(
+        tx,
+        held.job.id,
+        task.item,
+        {
+            "put_back": record.put_back,
+            "thrown_away": record.thrown_away,
+            "fitted_new": record.fitted_new,
+            "back_at": at,
+            "note": note or state.note,
+        },
+    )
+
+
+def never_opened(tx: Tx, car_id: int, job_id: int, link: str, *, at: datetime) -> None:
+    """Say that a planned link was not opened on this car: nothing came out, it counts as back."""
+    held = work_of(tx, car_id, job_id)
+    name = held.plan.assembly.name_of(link)
+    if link not in held.plan.assembly.links:
+        raise BadEntry(f"There is no link {link!r} here.", field="link", value=link)
+    records.save_link(
+        tx, job_id, link, {"taken_out": 0, "undone_at": at, "back_at": at, "note": "not opened"}
+    )
+    note_event(tx, car_id, "work", f"Not opened: {name}", {"job": job_id, "link": link}, at)
+
+
+def take_back_task(tx: Tx, car_id: int, job_id: int, task_id: str, *, at: datetime) -> Task:
+    """Take a recorded task back; a hold point that leaned on it is open again.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    task_id
+        The task.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Task
+        The task.
+
+    Raises
+    ------
+    BadEntry
+        If the link is already back in place.
+    """
+    held = work_of(tx, car_id, job_id)
+    task = held.plan.task(task_id)
+    state = held.links.get(task.item)
+    if task.kind == "undo" and state:
+        if state.back_at:
+            raise BadEntry(f"{task.text}: it is already back. Take the refitting back first.", field="task")
+        records.save_link(tx, job_id, task.item, {"undone_at": None, "taken_out": 0})
+    elif task.kind == "refit" and state:
+        records.save_link(
+            tx, job_id, task.item, {"back_at": None, "put_back": 0, "thrown_away": 0, "fitted_new": 0}
+        )
+    else:
+        records.drop_done(tx, job_id, task_id)
+    note_event(tx, car_id, "work", f"Taken back: {task.text}", {"job": job_id, "task": task_id}, at)
+    return task
+
+
+def record_items(tx: Tx, car_id: int, job_id: int, entries: dict[str, str], *, at: datetime) -> None:
+    """Record what was seen, counted or measured at a hold point.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    entries
+        Words by key of the hold item; an empty text takes the record away.
+    at
+        Present moment.
+    """
+    records.find_job(tx, car_id, job_id)
+    for key, text in entries.items():
+        records.save_recorded(tx, job_id, key, text.strip(), at)
+    said = "; ".join(text.strip() for text in entries.values() if text.strip())
+    if said:
+        note_event(
+            tx, car_id, "work", f"Recorded at the hold point: {said}"[:400], {"job": job_id, **entries}, at
+        )
+
+
+def pass_hold_point(
+    tx: Tx, car_id: int, job_id: int, task_id: str, *, at: datetime, note: str = ""
+) -> Passage:
+    """Go past a hold point: with nothing open, or with a note that says why.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    task_id
+        The hold task.
+    at
+        Present moment.
+    note
+        Why something is left open.
+
+    Returns
+    -------
+    Passage
+        As recorded.
+
+    Raises
+    ------
+    BadEntry
+        If something is open and there is no note.
+    """
+    held = work_of(tx, car_id, job_id)
+    task = held.plan.task(task_id)
+    held.work.demand_open_way(task)
+    passage = pass_hold(held.work.hold(task_id), note)
+    records.add_passage(tx, job_id, task_id, list(passage.open_keys), passage.note, at)
+    words = (
+        f"Hold point passed with {len(passage.open_keys)} open: {note}"
+        if passage.is_override
+        else "Hold point passed"
+    )
+    note_event(
+        tx,
+        car_id,
+        "hold",
+        f"{words} ({task.text})",
+        {"job": job_id, "task": task_id, "open": list(passage.open_keys), "note": passage.note},
+        at,
+    )
+    return passage
+
+
+def enter_torque(
+    tx: Tx, car_id: int, job_id: int, link: str, entry: dict[str, Any], *, at: datetime
+) -> Specification:
+    """Enter the tightening value of one link.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    link
+        Id of the link.
+    entry
+        Arguments of `specification`: value, origin, other, document, page, second_look, size,
+        property_class, special, angle_deg, stages_percent.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Specification
+        As checked.
+
+    Raises
+    ------
+    BadEntry
+        If the link is unknown or the value is refused.
+    """
+    held = work_of(tx, car_id, job_id)
+    if link not in held.plan.assembly.links:
+        raise BadEntry(f"There is no link {link!r} here.", field="link", value=link)
+    checked = specification(**entry)
+    records.save_torque(
+        tx, job_id, link, {"entry": entry, "applied": "", "applied_note": "", "applied_at": None}, at
+    )
+    name = held.plan.assembly.links[link].name
+    note_event(
+        tx,
+        car_id,
+        "torque",
+        f"Tightening value for {name}: {checked.text()}"[:400],
+        {"job": job_id, "link": link, **entry},
+        at,
+    )
+    return checked
+
+
+def apply_torque(
+    tx: Tx, car_id: int, job_id: int, link: str, value: str, *, at: datetime, note: str = ""
+) -> TorqueEntry:
+    """Record the value that was applied to a link, with its unit.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    link
+        Id of the link.
+    value
+        Value and unit as set on the wrench.
+    at
+        Present moment.
+    note
+        Stages, angle, wrench.
+
+    Returns
+    -------
+    TorqueEntry
+        As recorded.
+
+    Raises
+    ------
+    BadEntry
+        If the unit is missing, no value was entered for the link, or the applied value is more
+        than a tenth away from it without a note.
+    """
+    torque = read_torque(value)
+    held = work_of(tx, car_id, job_id)
+    entry = held.torques.get(link)
+    if entry is None:
+        raise BadEntry("Enter the tightening value and where it comes from first.", field="link", value=link)
+    wanted = read_torque(str(entry.entry["value"]))
+    if abs(torque.nm - wanted.nm) > 0.1 * wanted.nm and not note.strip():
+        raise BadEntry(
+            f"{torque.text()} was applied where {wanted.text()} is written. Correct it, or say why in the note.",
+            field="applied",
+            value=value,
+            allowed=f"{0.9 * wanted.nm:.1f} to {1.1 * wanted.nm:.1f} N·m, or a note",
+        )
+    saved = records.save_torque(
+        tx, job_id, link, {"applied": torque.text(), "applied_note": note.strip(), "applied_at": at}, at
+    )
+    name = held.plan.assembly.name_of(link)
+    note_event(
+        tx, car_id, "torque", f"Tightened {name} to {torque.text()}", {"job": job_id, "link": link}, at
+    )
+    return saved
+
+
+def start_timer(tx: Tx, car_id: int, job_id: int, *, at: datetime) -> Job:
+    """Start the timer of a job; starting a running one changes nothing."""
+    job = records.find_job(tx, car_id, job_id)
+    return job if job.began else records.change_job(tx, job, {"began": at})
+
+
+def stop_timer(tx: Tx, car_id: int, job_id: int, *, at: datetime, token: str = "") -> float:
+    """Stop the timer and book the time as own hours.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id, job_id
+        The car and its job.
+    at
+        Present moment.
+    token
+        Mark of the form.
+
+    Returns
+    -------
+    float
+        Hours booked; 0 when it ran for less than a minute.
+
+    Raises
+    ------
+    BadEntry
+        If it ran for longer than anyone works: book the hours by hand instead.
+    CannotSay
+        If the timer does not run.
+    """
+    job = records.find_job(tx, car_id, job_id)
+    if job.began is None:
+        raise CannotSay("The timer does not run.", missing="start of the timer")
+    hours = (at - job.began).total_seconds() / 3600
+    if hours > LONGEST_TIMER_HOURS:
+        raise BadEntry(
+            f"The timer ran for {hours:.1f} hours, so it was forgotten. Throw it away and book the hours by hand.",
+            field="hours",
+            value=round(hours, 1),
+            allowed=f"up to {LONGEST_TIMER_HOURS} hours",
+        )
+    records.change_job(tx, job, {"began": None})
+    if hours < 1 / 60:
+        return 0.0
+    book_hours(tx, car_id, job.kind_of_work, hours, at, began=job.began, token=token)
+    return hours
+
+
+def throw_timer_away(tx: Tx, car_id: int, job_id: int, *, at: datetime) -> Job:
+    """Stop the timer without booking anything."""
+    job = records.find_job(tx, car_id, job_id)
+    note_event(tx, car_id, "work", "Timer thrown away, nothing booked", {"job": job_id}, at)
+    return records.change_job(tx, job, {"began": None})
+
+
+def book_own_hours(
+    tx: Tx, car_id: int, job_id: int, hours: float, *, at: datetime, again: bool = False, token: str = ""
+) -> None:
+    """Book hours of a job by hand, under its kind of work."""
+    job = records.find_job(tx, car_id, job_id)
+    book_hours(tx, car_id, job.kind_of_work, hours, at, again=again, token=token)
+
+
+def renewals_of(works: Iterable[JobWork]) -> list[tuple[str, float, str, str]]:
+    """What all jobs need new: words, count, unit, and for what."""
+    return [
+        (renewal.what, renewal.count, renewal.unit, held.plan.assembly.name_of(renewal.item))
+        for held in works
+        for renewal in held.plan.renewals
+    ]
