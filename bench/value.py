@@ -142,7 +142,9 @@ def _peers() -> dict[str, Callable[[np.ndarray, np.ndarray, np.ndarray], float]]
 Draw = tuple[Cars, np.ndarray, int, Prior]
 
 
-def _score(draws: list[Draw], peers: dict[str, Any], rng: np.random.Generator, dirty: float = 0.0) -> dict[str, Any]:
+def _score(
+    draws: list[Draw], peers: dict[str, Any], rng: np.random.Generator, dirty: float = 0.0
+) -> dict[str, Any]:
     off: dict[str, list[float]] = {"ours": [], **{name: [] for name in peers}}
     inside, width, ols_inside, ols_width, warned, seconds = [], [], [], [], [], 0.0
     for cars, chosen, target, prior in draws:
@@ -180,7 +182,9 @@ def _score(draws: list[Draw], peers: dict[str, Any], rng: np.random.Generator, d
     }
 
 
-def _draws(models: dict[str, Cars], priors: dict[str, Prior], k: int, splits: int, rng: np.random.Generator) -> list[Draw]:
+def _draws(
+    models: dict[str, Cars], priors: dict[str, Prior], k: int, splits: int, rng: np.random.Generator
+) -> list[Draw]:
     names = list(models)
     draws = []
     for i in range(splits):
@@ -207,13 +211,16 @@ def run(argv: list[str]) -> dict[str, Any]:
     parser = argparse.ArgumentParser(prog="bench value")
     parser.add_argument("--splits", type=int, default=300)
     parser.add_argument("--seed", type=int, default=20260)
-    parser.add_argument("--plain", action="store_true", help="use the shipped prior instead of the learned one")
+    parser.add_argument(
+        "--plain", action="store_true", help="use the shipped prior instead of the learned one"
+    )
     options = parser.parse_args(argv)
     rng = np.random.default_rng(options.seed)
     six, toyota = six_models(), corolla()
     everything = {**six, "Corolla": toyota}
     priors = {
-        name: learned_prior([(c.y, c.x) for other, c in everything.items() if other != name]) for name in everything
+        name: learned_prior([(c.y, c.x) for other, c in everything.items() if other != name])
+        for name in everything
     }
     if options.plain:
         from driveout.market import default_prior
@@ -231,5 +238,7 @@ def run(argv: list[str]) -> dict[str, Any]:
         {k: _score(_draws(one, priors, k, options.splits, rng), peers, rng, dirty=0.15) for k in ks}
     )
     small = (5, 10, 20, 28)
-    result["six_models"] = _turned({k: _score(_draws(six, priors, k, options.splits, rng), peers, rng) for k in small})
+    result["six_models"] = _turned(
+        {k: _score(_draws(six, priors, k, options.splits, rng), peers, rng) for k in small}
+    )
     return result

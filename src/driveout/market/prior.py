@@ -33,8 +33,6 @@ class Prior:
         Student-t degrees of freedom of one price.
     spec_sd
         Spread of the effect of an extra number, per standard deviation of it.
-    interval_factor
-        Factor on the half-width of the 80 % interval.
     effects
         (mean, sd) of ``sold``, ``drift``, ``condition``, ``rebuilt``, ``salvage``, ``buyback``.
     """
@@ -48,7 +46,6 @@ class Prior:
     noise_freedom: float
     tail_freedom: float
     spec_sd: float
-    interval_factor: float
     effects: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def of(self, column: str) -> tuple[float, float]:
@@ -79,7 +76,6 @@ def default_prior() -> Prior:
         noise_freedom=t["noise"]["degrees_of_freedom"],
         tail_freedom=t["noise_tail"]["degrees_of_freedom"],
         spec_sd=t["spec"]["sd"],
-        interval_factor=t["interval"]["mean"],
         effects={
             name: (t[name]["mean"], t[name]["sd"])
             for name in ("sold", "drift", "condition", "rebuilt", "salvage", "buyback")

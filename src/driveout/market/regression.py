@@ -64,7 +64,7 @@ def fit_lines(
     slope_precision: Floats,
     *,
     noise_scale: float = 0.17,
-    noise_freedom: float = 6.0,
+    noise_freedom: float = 3.0,
     tail_freedom: float | None = 4.0,
     rounds: int = ROUNDS,
 ) -> Fits:

@@ -26,7 +26,8 @@ from driveout.units import FACTORS, Money, minor_digits
 
 MOST_USED = 300
 TEN_THOUSAND_MILES_KM = 10_000 * FACTORS["km per mile"]
-JACKKNIFE_FROM = 8
+# With fewer the leave-one-out interval is the widest miss but one or two, which says little.
+JACKKNIFE_FROM = 20
 Z80 = 1.2815515655446004  # 90 % point of the normal law
 
 
@@ -304,8 +305,8 @@ def appraise(
     at = {kind: table.at(kind) for kind in ("asking", "sold")}
     x = at[price_kind]
     outside = _beyond(table, x)
-    centre, half, by = _interval(fit, without, table, x, outside, prior)
-    widths = {kind: _interval(fit, without, table, at[kind], outside, prior) for kind in ("asking", "sold")}
+    centre, half, by = _interval(fit, without, table, x, outside)
+    widths = {kind: _interval(fit, without, table, at[kind], outside) for kind in ("asking", "sold")}
     currency = currencies[0]
     leverage = _leverage(table, x)
     columns = len(table.names)
@@ -457,7 +458,7 @@ def _leverage(table: _Table, x: Floats) -> float:
 
 
 def _interval(
-    fit: Fits, without: Fits | None, table: _Table, x: Floats, outside: Floats, prior: Prior
+    fit: Fits, without: Fits | None, table: _Table, x: Floats, outside: Floats
 ) -> tuple[float, float, str]:
     """Middle and half-width of the 80 % interval in log price, and which route gave the width."""
     from scipy.special import stdtrit  # heavy: only when asked
@@ -467,7 +468,7 @@ def _interval(
     # Beyond the comparables the slope is only as sure as other models make it.
     extra = max(float(outside @ (np.diag(np.diag(table.covariance)) - fit.spread[0]) @ outside), 0.0)
     scale = math.sqrt(float(fit.variance_at(x)[0]) + extra)
-    half = prior.interval_factor * float(stdtrit(freedom, 0.9)) * scale
+    half = float(stdtrit(freedom, 0.9)) * scale
     if without is None or len(table.y) < JACKKNIFE_FROM:
         return centre, half, "line"
     n = len(table.y)

@@ -25,6 +25,8 @@ BUY_SHARE = 0.15
 # A buyer who makes an offer has on average so much more in him, as a share of the value, and so often
 # walks away when countered: common practice, no source.
 HAGGLE_ROOM, WALK_RISK = 0.04, 0.15
+# Of those who come to look, the share that would pay the market value: common practice, no source.
+VIEWER_BUYS = 0.3
 MOST_DAYS = 730
 
 
@@ -86,6 +88,9 @@ class SaleSituation:
         that one who is countered walks away.
     haggle_cost
         Worth of the time one more round takes.
+    viewers_booked, viewer_buys
+        Further people who have a day and hour to come and look, and the share of such that would
+        pay the market value.
     """
 
     value: Money
@@ -115,6 +120,8 @@ class SaleSituation:
     haggle_room: float = HAGGLE_ROOM
     walk_risk: float = WALK_RISK
     haggle_cost: Money | None = None
+    viewers_booked: int = 0
+    viewer_buys: float = VIEWER_BUYS
 
     def __post_init__(self) -> None:
         for name, low, high in (
@@ -132,6 +139,8 @@ class SaleSituation:
             ("advert_age_days", 0, 3650),
             ("haggle_room", 0.001, 0.5),
             ("walk_risk", 0, 1),
+            ("viewers_booked", 0, 50),
+            ("viewer_buys", 0.001, 1),
         ):
             found = getattr(self, name)
             if not low <= found <= high:

@@ -221,7 +221,7 @@ def learning_value(shape: float, days: float, alpha: float, holding_per_day: flo
     if days >= give_up:
         return fallback
     ratio = (days / give_up) ** shape
-    return (math.log(shape / (alpha * holding_per_day * days)) - 1 - 1 / shape + ratio / shape) / alpha
+    return float((math.log(shape / (alpha * holding_per_day * days)) - 1 - 1 / shape + ratio / shape) / alpha)
 
 
 def learning_ask(shape: float, days: float, alpha: float, holding_per_day: float) -> float:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from driveout.errors import BadEntry
 from driveout.selling.asking import SaleSituation, _Numbers
 from driveout.selling.programme import solve
+from driveout.selling.stopping import exponential_excess, value_of_offers
 from driveout.units import Money
 
 Answer = Literal["accept", "counter", "decline"]
@@ -134,8 +135,8 @@ def answer_offer(situation: SaleSituation, offer: Money) -> Advice:
             allowed="above 0",
         )
     at = _Numbers.of(situation)
-    value = solve(at.demand, at.terms, highest_ask=at.asked_now).value
     keep = 1 - at.terms.fee_share
+    value = _with_viewers(situation, at, solve(at.demand, at.terms, highest_ask=at.asked_now).value)
     net = float(offer.major) * keep - at.terms.fee_fixed
     band = situation.haggle_room * at.demand.market * keep
     cost = float(situation.haggle_cost.major) if situation.haggle_cost else 0.001 * at.demand.market
@@ -155,6 +156,23 @@ def answer_offer(situation: SaleSituation, offer: Money) -> Advice:
     take_it = money(at.terms.gross(value))
     reasons = _reasons(offer, answer, money(counter), take_it, taken, regret, situation)
     return Advice(offer, answer, money(counter), take_it, worth, regret, taken, tuple(reasons))
+
+
+def _with_viewers(situation: SaleSituation, at: _Numbers, value: float) -> float:
+    """Value of going on when further people have booked to look: each may pay more than the rest is worth."""
+    if not situation.viewers_booked:
+        return value
+    market = at.demand.market
+    excess = exponential_excess(situation.viewer_buys, market / at.demand.buy_fall, market)
+    keep = 1 - at.terms.fee_share
+    top = math.inf if at.asked_now is None else at.asked_now
+
+    def net_excess(k: float) -> float:
+        gross = at.terms.gross(k)
+        # Nobody pays more than is asked.
+        return keep * max(excess(gross) - (excess(top) if top < math.inf else 0.0), 0.0)
+
+    return value_of_offers(net_excess, situation.viewers_booked, value)[-1]
 
 
 def _reasons(
@@ -183,6 +201,8 @@ def _reasons(
             f"A counter at {counter.text()} is taken with a chance of about {taken:.0%}; "
             f"{situation.walk_risk:.0%} of countered buyers walk away."
         )
+    if situation.viewers_booked:
+        said.append(f"This counts {situation.viewers_booked} more who have booked to come and look.")
     said.append(
         "Each other answer gives away: "
         + ", ".join(f"{a} {regret[a].text()}" for a in ANSWERS if a != answer)

@@ -21,7 +21,7 @@ _MONEY = (
     "next_cost",
     "haggle_cost",
 )
-_WHOLE = ("deadline_days", "step_days", "weekday")
+_WHOLE = ("deadline_days", "step_days", "weekday", "viewers_booked")
 _NEEDED = ("value", "fallback")
 
 
