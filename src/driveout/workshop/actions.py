@@ -282,7 +282,7 @@ def _refit(
     state = held.links.get(task.item)
     if state is None or not state.undone_at:
         raise BadEntry(
-            f"{link.name} was never recorded as undone. Record that first, or say that it was not opened.",
+            f"{link.name} was never recorded as undone. Record that first, or say that this car does not have it.",
             field="task",
             value=task.id,
         )
@@ -307,16 +307,16 @@ def _refit(
     )
 
 
-def never_opened(tx: Tx, car_id: int, job_id: int, link: str, *, at: datetime) -> None:
-    """Say that a planned link was not opened on this car: nothing came out, it counts as back."""
+def not_on_this_car(tx: Tx, car_id: int, job_id: int, link: str, *, at: datetime) -> None:
+    """Say that this car has no such link: nothing holds there, nothing goes back."""
     held = work_of(tx, car_id, job_id)
     name = held.plan.assembly.name_of(link)
     if link not in held.plan.assembly.links:
         raise BadEntry(f"There is no link {link!r} here.", field="link", value=link)
     records.save_link(
-        tx, job_id, link, {"taken_out": 0, "undone_at": at, "back_at": at, "note": "not opened"}
+        tx, job_id, link, {"taken_out": 0, "undone_at": at, "back_at": at, "note": "not on this car"}
     )
-    note_event(tx, car_id, "work", f"Not opened: {name}", {"job": job_id, "link": link}, at)
+    note_event(tx, car_id, "work", f"Not on this car: {name}", {"job": job_id, "link": link}, at)
 
 
 def take_back_task(tx: Tx, car_id: int, job_id: int, task_id: str, *, at: datetime) -> Task:

@@ -1,0 +1,385 @@
+"""What a person decides about repairs: take one, leave it, call it done, say what there is to spend."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from driveout.cars import Car
+from driveout.cars.actions import get_car, note_event
+from driveout.errors import BadEntry, CannotSay
+from driveout.faults.actions import knowledge_of, posterior_of
+from driveout.repairs import records
+from driveout.repairs.catalogue import Catalogue, PartChoice, Repair, catalogue
+from driveout.repairs.choose import (
+    AccessCost,
+    Choice,
+    Limits,
+    NowOrLater,
+    RepairOption,
+    choose,
+    now_or_later,
+)
+from driveout.repairs.records import Chosen, Means
+from driveout.store import Tx
+from driveout.units import Money
+from driveout.workshop import SHIPPED
+from driveout.workshop.actions import drop_targets, start_work
+
+LEAST_CHANCE = 0.10
+"""Chance of a fault from which its repairs are proposed."""
+SURE_ENOUGH = 0.50
+"""Chance from which a critical fault makes its repair a must."""
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A repair that may be needed.
+
+    Parameters
+    ----------
+    repair
+        The repair.
+    fault, fault_name, chance
+        The most probable fault that it cures.
+    uplift
+        What it adds to the car's value on average: value times loss times chance times the share
+        of cases it cures. None when the value of the car is not known. [minor units]
+    is_mandatory
+        Critical and more likely than not.
+    """
+
+    repair: Repair
+    fault: str
+    fault_name: str
+    chance: float
+    uplift: int | None
+    is_mandatory: bool
+
+
+@dataclass(frozen=True)
+class ChosenPlan:
+    """The chosen repairs together, shared access once. [minor units, hours]."""
+
+    repairs: tuple[tuple[Chosen, Repair, PartChoice], ...]
+    access: tuple[str, ...]
+    money: int
+    hours: float
+    separate_hours: float
+
+
+def catalogue_of(car: Car) -> Catalogue:
+    """Repairs for this car's drive layout; a car of unknown drive counts as front drive."""
+    return catalogue(layout="rear_drive" if car.facts.get("drive") == "rwd" else "front_drive")
+
+
+def means_of(tx: Tx, car: Car) -> Means:
+    """What the person has for this car; the advert's clean value stands in until a value is typed."""
+    held = records.means_of(tx, car.id)
+    clean = car.facts.get("clean_value_minor")
+    value = int(clean["likely"]) if isinstance(clean, dict) and "likely" in clean else None
+    if held is None:
+        return Means(car.id, 0, value, None, None, 0)
+    if held.value_minor is None:
+        return Means(held.car_id, held.wage_minor, value, held.budget_minor, held.hours, held.version)
+    return held
+
+
+def set_means(
+    tx: Tx,
+    car_id: int,
+    *,
+    wage: Money,
+    at: datetime,
+    value: Money | None = None,
+    budget: Money | None = None,
+    hours: float | None = None,
+    version: int | None = None,
+) -> Means:
+    """Say what an hour is worth and what there is to spend on this car.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    wage
+        Worth of an own hour.
+    at
+        Present moment.
+    value
+        Worth of the car when sound; None takes the advert's.
+    budget, hours
+        Limits; None where there is none.
+    version
+        Version that the person was looking at.
+
+    Returns
+    -------
+    Means
+        As kept.
+    """
+    get_car(tx, car_id)
+    kept = records.save_means(
+        tx,
+        car_id,
+        {
+            "wage_minor": wage.minor,
+            "value_minor": value.minor if value else None,
+            "budget_minor": budget.minor if budget else None,
+            "hours": hours,
+        },
+        at,
+        version,
+    )
+    note_event(tx, car_id, "repairs", f"Limits for the repairs: an hour is worth {wage.text()}", {}, at)
+    return kept
+
+
+def proposals(tx: Tx, car_id: int) -> list[Proposal]:
+    """Repairs for the probable faults of a car, most probable fault first."""
+    car = get_car(tx, car_id)
+    chances = posterior_of(tx, car_id).faults
+    pack = knowledge_of(tx)
+    value = means_of(tx, car).value_minor
+    found = []
+    for repair in catalogue_of(car).repairs.values():
+        likely = sorted(((chances.get(fault, 0.0), fault) for fault in repair.cures), reverse=True)
+        if not likely or likely[0][0] < LEAST_CHANCE:
+            continue
+        chance, fault = likely[0]
+        loss = sum(
+            chances.get(name, 0.0) * pack.faults[name].value_loss[1]
+            for name in repair.cures
+            if name in pack.faults
+        )
+        held = pack.faults.get(fault)
+        found.append(
+            Proposal(
+                repair,
+                fault,
+                held.name if held else fault,
+                chance,
+                None if value is None else round(value * min(1.0, loss) * repair.fixes),
+                bool(held and held.safety == "critical") and chance >= SURE_ENOUGH,
+            )
+        )
+    return sorted(found, key=lambda proposal: (-proposal.chance, proposal.repair.id))
+
+
+def suggestion(tx: Tx, car_id: int) -> Choice:
+    """Which of the proposed repairs pay, given the person's means.
+
+    Of several repairs for the same fault at most one is taken, in one of its kinds of part.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    Choice
+        Best plan, runner-up and the price of each limit.
+
+    Raises
+    ------
+    CannotSay
+        If the value of the car is not known, the car is kept in another currency than the
+        repairs, or the mandatory repairs do not fit.
+    """
+    car = get_car(tx, car_id)
+    held = catalogue_of(car)
+    means = means_of(tx, car)
+    if means.value_minor is None:
+        raise CannotSay(
+            "Which repairs pay depends on what the car is worth when sound. Type it in below.",
+            missing="value",
+        )
+    if held.currency != car.currency:
+        raise CannotSay(
+            f"The repair costs are in {held.currency} and this car is kept in {car.currency}.",
+            missing="prices",
+        )
+    options = [
+        RepairOption(
+            id=f"{proposal.repair.id}:{kind}",
+            repair=proposal.fault,
+            uplift=proposal.uplift or 0,
+            money=_money(proposal.repair, part),
+            hours=proposal.repair.own_hours.likely * part.hours_share,
+            access=(proposal.repair.access,) if proposal.repair.access and part.kind != "outside" else (),
+            is_mandatory=proposal.is_mandatory,
+            lead_days=part.lead_days.likely,
+        )
+        for proposal in proposals(tx, car_id)
+        for kind, part in proposal.repair.choices.items()
+    ]
+    doors = [AccessCost(group.id, group.hours.likely) for group in held.access.values()]
+    return choose(options, doors, means.wage_minor, Limits(means.budget_minor, means.hours))
+
+
+def _money(repair: Repair, part: PartChoice) -> int:
+    """Likely money of a repair with one kind of part, in minor units."""
+    return round(
+        part.money.likely + repair.consumables.likely + sum(work.money.likely for work in repair.outside)
+    )
+
+
+def choose_repair(
+    tx: Tx, car_id: int, repair: str, kind: str, *, at: datetime, version: int | None = None
+) -> Chosen:
+    """Take a repair into the plan; its strip and refit plan is begun where one is shipped.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    repair, kind
+        The repair and the kind of part.
+    at
+        Present moment.
+    version
+        Version of an earlier decision that the person was looking at.
+
+    Returns
+    -------
+    Chosen
+        The decision.
+
+    Raises
+    ------
+    BadEntry
+        If there is no such repair or kind.
+    """
+    car = get_car(tx, car_id)
+    held = _repair(catalogue_of(car), repair)
+    if kind not in held.choices:
+        raise BadEntry(
+            f"{held.name} cannot be had {kind!r}.", field="kind", value=kind, allowed=", ".join(held.choices)
+        )
+    made = records.save_chosen(tx, car_id, repair, {"choice": kind, "state": "chosen"}, at, version)
+    if kind != "outside" and held.assembly in SHIPPED:
+        start_work(tx, car_id, held.assembly, held.targets, at=at, kind_of_work=held.id)
+    note_event(
+        tx, car_id, "repair", f"Repair chosen: {held.name} ({kind})", {"repair": repair, "choice": kind}, at
+    )
+    return made
+
+
+def drop_repair(
+    tx: Tx, car_id: int, repair: str, *, at: datetime, note: str = "", version: int | None = None
+) -> Chosen:
+    """Take a repair out of the plan again.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    repair
+        The repair.
+    at
+        Present moment.
+    note
+        Why.
+    version
+        Version that the person was looking at.
+
+    Returns
+    -------
+    Chosen
+        The decision.
+    """
+    held = _repair(catalogue_of(get_car(tx, car_id)), repair)
+    made = records.save_chosen(tx, car_id, repair, {"state": "dropped", "note": note}, at, version)
+    if held.assembly:
+        still = {
+            target
+            for _, other, _ in chosen_plan(tx, car_id).repairs
+            if other.assembly == held.assembly
+            for target in other.targets
+        }
+        drop_targets(tx, car_id, held.assembly, [t for t in held.targets if t not in still], at=at)
+    note_event(tx, car_id, "repair", f"Repair taken out of the plan: {held.name}", {"repair": repair}, at)
+    return made
+
+
+def finish_repair(tx: Tx, car_id: int, repair: str, *, at: datetime, version: int | None = None) -> Chosen:
+    """Call a repair done."""
+    held = _repair(catalogue_of(get_car(tx, car_id)), repair)
+    made = records.save_chosen(tx, car_id, repair, {"state": "done"}, at, version)
+    note_event(
+        tx,
+        car_id,
+        "repair",
+        f"Repair done: {held.name}",
+        {"repair": repair, "cures": list(held.cures)},
+        at,
+    )
+    return made
+
+
+def _repair(held: Catalogue, repair: str) -> Repair:
+    if repair not in held.repairs:
+        raise BadEntry(
+            f"There is no repair {repair!r} for this car.",
+            field="repair",
+            value=repair,
+            allowed="one of the list",
+        )
+    return held.repairs[repair]
+
+
+def decisions_of(tx: Tx, car_id: int) -> list[Chosen]:
+    """Every decision about repairs of a car: chosen, done and dropped."""
+    return records.chosen_of(tx, car_id)
+
+
+def chosen_plan(tx: Tx, car_id: int) -> ChosenPlan:
+    """The repairs in the plan, with shared access counted once."""
+    held = catalogue_of(get_car(tx, car_id))
+    rows = tuple(
+        (row, held.repairs[row.repair], held.repairs[row.repair].choices[row.choice])
+        for row in records.chosen_of(tx, car_id)
+        if row.state in ("chosen", "done") and row.repair in held.repairs
+    )
+    opened = tuple(
+        dict.fromkeys(repair.access for _, repair, part in rows if repair.access and part.kind != "outside")
+    )
+    own = sum(repair.own_hours.likely * part.hours_share for _, repair, part in rows)
+    doors = {name: held.access[name].hours.likely for name in opened}
+    separate = own + sum(doors.get(repair.access, 0.0) for _, repair, part in rows if part.kind != "outside")
+    return ChosenPlan(
+        rows,
+        opened,
+        sum(_money(repair, part) for _, repair, part in rows),
+        own + sum(doors.values()),
+        separate,
+    )
+
+
+def also_worth_it(tx: Tx, car_id: int, access: Sequence[str]) -> list[NowOrLater]:
+    """For each thing that is easy while an access is open: what doing it now saves, best first."""
+    car = get_car(tx, car_id)
+    wage = means_of(tx, car).wage_minor
+    held = catalogue_of(car)
+    found = [now_or_later(item, wage) for name in access for item in held.also(name)]
+    return sorted(found, key=lambda one: -one.saving)
+
+
+def option_names(tx: Tx, car_id: int) -> Mapping[str, str]:
+    """What a person reads for each option of a suggestion."""
+    held = catalogue_of(get_car(tx, car_id))
+    return {
+        f"{repair.id}:{kind}": f"{repair.name} ({kind})"
+        for repair in held.repairs.values()
+        for kind in repair.choices
+    }
