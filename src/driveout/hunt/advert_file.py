@@ -109,7 +109,7 @@ def advert_from_document(
         "currency": currency,
         "asking": reading.take("asking", lambda v: _asking(v, currency)),
         "made_year": reading.take("made_year", _whole),
-        "mileage_km": reading.take("mileage", lambda v: round(_length_km(v, "mileage"))),
+        "mileage_km": reading.take("mileage", lambda v: round(length_km(v, "mileage"))),
         "title": reading.take("title", lambda v: _one_of(v, "title", TITLES), default="unknown"),
         "runs": reading.take("runs", lambda v: _one_of(v, "runs", RUNNING)),
         "gearbox": reading.take("gearbox", lambda v: _one_of(v, "gearbox", GEARBOXES)),
@@ -120,7 +120,7 @@ def advert_from_document(
         "extras": tuple(reading.take("extras", _texts, default=())),
         "seller": reading.take("seller", _seller, default=Seller()),
         "place": reading.take("place", _text, default=""),
-        "distance_km": reading.take("distance", lambda v: _length_km(v, "distance")),
+        "distance_km": reading.take("distance", lambda v: length_km(v, "distance")),
         "seen_on": reading.take("seen_on", _day),
         "text": reading.take("text", _text, default=""),
     }
@@ -253,7 +253,8 @@ def _range(value: object, currency: str) -> MoneyRange:
     return MoneyRange(*(amount(point, currency, "clean_value") for point in points))
 
 
-def _length_km(value: object, name: str) -> float:
+def length_km(value: object, name: str) -> float:
+    """A distance with its compulsory unit, in km."""
     found = _LENGTH.fullmatch(str(value))
     if found is None or isinstance(value, dict | list | bool):
         raise BadEntry(

@@ -61,8 +61,8 @@ def network_phrases(network: Network) -> tuple[tuple[str, str], ...]:
         Phrases of its advert findings.
     """
     known: dict[str, list[str]] = {}
-    for finding, phrase in pack_phrases():
-        known.setdefault(finding, []).append(phrase)
+    for name, phrase in pack_phrases():
+        known.setdefault(name, []).append(phrase)
     out: list[tuple[str, str]] = []
     for finding in network.findings:
         if finding.id in known:
