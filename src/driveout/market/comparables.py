@@ -63,7 +63,7 @@ _COLUMNS: dict[str, tuple[str, ...]] = {
     "name": ("name", "advert", "car", "model", "description", "link", "url"),
 }
 _BY_HEADER = {word: column for column, words in _COLUMNS.items() for word in words}
-_TITLE_WORDS: dict[str, TitleStatus] = {
+TITLE_WORDS: dict[str, TitleStatus] = {
     **dict.fromkeys(("", "clean", "clear", "ok", "normal"), "clean"),
     **dict.fromkeys(("rebuilt", "reconstructed", "restored", "rebuilt salvage"), "rebuilt"),
     **dict.fromkeys(("salvage", "total loss", "written off", "write off", "wreck"), "salvage"),
@@ -337,8 +337,8 @@ def comparable_from_texts(
             take(day, lambda t: _day(t, today), given[day])
     if given.get("title_status"):
         words = given["title_status"].casefold().replace("-", " ")
-        if words in _TITLE_WORDS:
-            value["title_status"] = _TITLE_WORDS[words]
+        if words in TITLE_WORDS:
+            value["title_status"] = TITLE_WORDS[words]
         else:
             wrong.append(_not_a_title(given["title_status"]))
     if given.get("options"):
@@ -631,7 +631,7 @@ def _drop_false_friends(meaning: dict[str, str], rows: Sequence[Mapping[str, str
     """A column "title" may hold the advert's headline, "type" or "status" anything: believe the cells."""
     for column, to in meaning.items():
         cells = {row.get(column, "").casefold().strip().replace("-", " ") for row in rows}
-        if to == "title_status" and _plain(column) == "title" and not cells <= set(_TITLE_WORDS):
+        if to == "title_status" and _plain(column) == "title" and not cells <= set(TITLE_WORDS):
             meaning[column] = "name"
         if to == "kind" and _plain(column) in ("type", "status") and not cells <= set(_KIND_WORDS):
             meaning[column] = ""

@@ -130,3 +130,21 @@ def _number_text(key: str, raw: Any) -> str:
     if isinstance(raw, float):
         return f"{raw:.10f}".rstrip("0").rstrip(".")
     return str(raw)
+
+
+def situation_as_dict(situation: SaleSituation) -> dict[str, Any]:
+    """The same sale as plain data of an own file; read back it is equal."""
+    found: dict[str, Any] = {"schema": SCHEMA, "currency": situation.currency}
+    for field in fields(SaleSituation):
+        value = getattr(situation, field.name)
+        if isinstance(value, Money):
+            value = str(value.major)
+        elif field.name == "spells":
+            value = [
+                {"ask": str(s.ask.major), "days": s.days, "enquiries": s.enquiries} for s in situation.spells
+            ]
+        elif isinstance(value, tuple):
+            value = list(value)
+        if value is not None and value != []:
+            found[field.name] = value
+    return found

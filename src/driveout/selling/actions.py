@@ -1,0 +1,378 @@
+"""What a person does to sell: plan the price, put it in the advert, log who asks, answer offers, sell."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from driveout.cars.actions import change_stage, get_car, note_event
+from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.files import yaml_document
+from driveout.market.actions import latest_appraisal, sale_rate_of
+from driveout.money.actions import book_sale
+from driveout.selling import records
+from driveout.selling.asking import SaleSituation, Spell, asking_plan
+from driveout.selling.offers import ANSWERS, answer_offer
+from driveout.selling.own_file import SCHEMA, situation_as_dict, situation_from_document
+from driveout.selling.records import Ask, Enquiry, KeptPlan, Offer
+from driveout.store import Tx
+from driveout.units import Money
+
+LARGEST_VALUE_SD = 0.2
+OUTCOMES = (*ANSWERS, "withdrawn")
+
+
+def make_plan(tx: Tx, car_id: int, entries: dict[str, Any], *, at: datetime) -> KeptPlan:
+    """Make and keep an asking plan.
+
+    What is not given comes from the record: the value from the newest appraisal, the speed of
+    sales from the comparables that were followed, prices asked and enquiries from the log.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    entries
+        Keys of an own file ``driveout-asking/1``; ``fallback`` is needed, ``value`` unless appraised.
+    at
+        Present moment.
+
+    Returns
+    -------
+    KeptPlan
+        The plan with what it was made from.
+
+    Raises
+    ------
+    BadEntry
+        If an entry cannot be used.
+    CannotSay
+        If there is neither an appraisal nor a typed value.
+    """
+    car = get_car(tx, car_id)
+    given: dict[str, Any] = {"schema": SCHEMA, "currency": car.currency}
+    appraisal = latest_appraisal(tx, car_id)
+    if entries.get("value") is None:
+        if appraisal is None:
+            raise CannotSay(
+                f"{car.name} has no value yet. Appraise it from comparables, or type its value.",
+                missing="value",
+            )
+        given |= {
+            "value": str(appraisal.value.major),
+            "value_sd": round(min(appraisal.log_sd, LARGEST_VALUE_SD), 4),
+        }
+    rate = sale_rate_of(tx, car_id, at.date())
+    given |= {"sale_shape": round(rate.shape, 4), "sale_days": round(rate.days, 3)}
+    given |= {key: value for key, value in entries.items() if value is not None}
+    document = yaml_document(json.dumps(given), "asking plan", SCHEMA)
+    situation = _as_it_stands(tx, car_id, situation_from_document(document), at)
+    plan = asking_plan(situation)
+    deadline = at.date() + timedelta(days=situation.deadline_days)
+    kept = records.add_plan(tx, car_id, situation_as_dict(situation), deadline, plan.as_dict(), at)
+    words = (
+        "sell out now" if plan.sell_out_now else f"ask {plan.ask.text()}, take {plan.take_it.text()} today"
+    )
+    note_event(
+        tx,
+        car_id,
+        "asking plan",
+        f"Asking plan: {words}",
+        {"ask": plan.ask.minor, "take_it": plan.take_it.minor, "deadline": deadline.isoformat()},
+        at,
+    )
+    return kept
+
+
+def latest_plan(tx: Tx, car_id: int) -> KeptPlan | None:
+    """The newest asking plan of a car."""
+    return records.latest_plan(tx, car_id)
+
+
+def current_situation(tx: Tx, car_id: int, *, at: datetime) -> SaleSituation:
+    """The newest plan's entries with the days, prices and enquiries of today.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+
+    Returns
+    -------
+    SaleSituation
+        The sale as it stands.
+
+    Raises
+    ------
+    CannotSay
+        If no plan was made yet.
+    """
+    kept = records.latest_plan(tx, car_id)
+    if kept is None:
+        raise CannotSay(
+            "There is no asking plan yet. Make one first; it sets the take-it price.", missing="plan"
+        )
+    document = yaml_document(json.dumps(kept.situation), "asking plan", SCHEMA)
+    situation = situation_from_document(document)
+    left = max((kept.deadline - at.date()).days, 1)
+    return _as_it_stands(tx, car_id, replace(situation, deadline_days=left), at)
+
+
+def put_ask(tx: Tx, car_id: int, ask: Money, *, at: datetime) -> Ask:
+    """Put a price in the advert; the car is then for sale.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    ask
+        Price in the advert from now on. A higher one than before is the person's own choice.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Ask
+        The price as kept.
+
+    Raises
+    ------
+    BadEntry
+        If the price is not above 0, in another currency, or the car is not the person's to sell.
+    """
+    car = get_car(tx, car_id)
+    if ask.currency != car.currency or ask.minor <= 0:
+        raise BadEntry(
+            f"The price {ask.text()} cannot be asked. Give it in {car.currency} and above 0.",
+            field="ask",
+            value=ask.text(),
+            allowed=f"above 0, in {car.currency}",
+        )
+    change_stage(tx, car_id, "for sale", at)
+    before = records.asks_of(tx, car_id)
+    kept = records.add_ask(tx, car_id, ask, at)
+    higher = bool(before) and ask > before[-1].ask
+    note_event(
+        tx,
+        car_id,
+        "ask",
+        f"Advert asks {ask.text()}" + (" (raised by choice)" if higher else ""),
+        {"ask": ask.minor},
+        at,
+    )
+    return kept
+
+
+def record_enquiry(tx: Tx, car_id: int, *, at: datetime, who: str = "", note: str = "") -> Enquiry:
+    """Log that somebody asked about the car."""
+    get_car(tx, car_id)
+    kept = records.add_enquiry(tx, car_id, who.strip()[:200], note.strip()[:2000], at)
+    note_event(
+        tx, car_id, "enquiry", f"Enquiry{f' by {kept.who}' if kept.who else ''}", {"enquiry": kept.id}, at
+    )
+    return kept
+
+
+def record_offer(tx: Tx, car_id: int, amount: Money, *, buyer: str, at: datetime) -> Offer:
+    """Log an offer and the advice on it.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    amount
+        What the buyer offers.
+    buyer
+        Who, in the person's words.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Offer
+        The offer with its advice.
+
+    Raises
+    ------
+    BadEntry
+        If the amount is not above 0 or in another currency, or the car is sold.
+    CannotSay
+        If no asking plan was made yet.
+    """
+    car = get_car(tx, car_id)
+    if car.stage not in ("bought", "in work", "for sale"):
+        raise BadEntry(
+            f"{car.name} is {car.stage!r}; offers are taken while it is yours.",
+            field="stage",
+            value=car.stage,
+            allowed="bought, in work, for sale",
+        )
+    advice = answer_offer(current_situation(tx, car_id, at=at), amount)
+    kept = records.add_offer(tx, car_id, amount, buyer.strip()[:200], advice.as_dict(), at)
+    note_event(
+        tx,
+        car_id,
+        "offer",
+        f"Offer {amount.text()}{f' by {kept.buyer}' if kept.buyer else ''}; advice: {advice.reasons[0]}",
+        {"offer": kept.id, "amount": amount.minor, "advice": advice.answer, "take_it": advice.take_it.minor},
+        at,
+    )
+    return kept
+
+
+def reply_to_offer(
+    tx: Tx,
+    car_id: int,
+    number: int,
+    answer: str,
+    *,
+    version: int,
+    at: datetime,
+    counter_at: Money | None = None,
+) -> Offer:
+    """Log what was answered to an offer.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    number
+        The offer.
+    answer
+        ``accept``, ``counter``, ``decline`` or ``withdrawn``.
+    version
+        Version the person was looking at.
+    at
+        Present moment.
+    counter_at
+        Price named, when countered.
+
+    Returns
+    -------
+    Offer
+        The offer as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If the answer is none of these, or a counter has no price above the offer.
+    Conflict
+        If it was answered meanwhile.
+    """
+    offer = records.find_offer(tx, car_id, number)
+    if answer not in OUTCOMES:
+        raise BadEntry(
+            f"{answer!r} is no answer to an offer.", field="answer", value=answer, allowed=", ".join(OUTCOMES)
+        )
+    if offer.answer in ("accept", "decline", "withdrawn"):
+        raise Conflict(
+            f"This offer was closed already ({offer.answer}). Log a new offer if the buyer came back."
+        )
+    if answer == "counter" and (counter_at is None or counter_at <= offer.amount):
+        raise BadEntry(
+            "A counter needs a price above the offer.",
+            field="counter_at",
+            value=None if counter_at is None else counter_at.text(),
+            allowed=f"above {offer.amount.text()}",
+        )
+    kept = records.change_offer(
+        tx,
+        offer,
+        version,
+        {
+            "answer": answer,
+            "counter_at": counter_at.minor if answer == "counter" and counter_at else None,
+            "answered_at": at,
+        },
+    )
+    words = {
+        "accept": "accepted",
+        "counter": f"countered at {counter_at.text() if counter_at else ''}",
+        "decline": "declined",
+        "withdrawn": "withdrawn by the buyer",
+    }[answer]
+    note_event(
+        tx,
+        car_id,
+        "offer",
+        f"Offer {offer.amount.text()}{f' by {offer.buyer}' if offer.buyer else ''} {words}",
+        {"offer": number, "answer": answer},
+        at,
+    )
+    return kept
+
+
+def sell_car(
+    tx: Tx,
+    car_id: int,
+    price: Money,
+    *,
+    at: datetime,
+    fees: Money | None = None,
+    day: date | None = None,
+    buyer: str = "",
+    token: str = "",
+) -> None:
+    """Sell the car: the journal takes the sale and the car's story ends.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    price
+        Agreed price.
+    at
+        Present moment.
+    fees
+        Fees of the sale, None when none.
+    day
+        Day of the sale; today when not given.
+    buyer
+        Name of the buyer.
+    token
+        Mark of the form, so that a double tap sells once.
+    """
+    book_sale(tx, car_id, price, fees, day or at.date(), at=at, buyer=buyer, token=token)
+
+
+def log_of(tx: Tx, car_id: int) -> tuple[tuple[Ask, ...], tuple[Enquiry, ...], tuple[Offer, ...]]:
+    """Prices asked, enquiries and offers of a car."""
+    return records.asks_of(tx, car_id), records.enquiries_of(tx, car_id), records.offers_of(tx, car_id)
+
+
+def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -> SaleSituation:
+    """Fill in the price asked now, how old the advert is, and the spells from the log."""
+    asks = records.asks_of(tx, car_id)
+    if not asks:
+        return replace(situation, weekday=at.weekday())
+    moments = [record.at for record in records.enquiries_of(tx, car_id)]
+    moments += [offer.at for offer in records.offers_of(tx, car_id)]
+    spells = []
+    for ask, until in zip(asks, [*(a.at for a in asks[1:]), at], strict=True):
+        days = max((until - ask.at).total_seconds() / 86400, 0.0)
+        count = sum(ask.at <= moment < until for moment in moments)
+        if days > 0 or count:
+            spells.append(Spell(ask.ask, round(days, 4), count))
+    return replace(
+        situation,
+        asked_now=asks[-1].ask,
+        advert_age_days=max((at - asks[0].at).total_seconds() / 86400, 0.0),
+        weekday=at.weekday(),
+        spells=tuple(spells),
+    )
