@@ -508,10 +508,8 @@ def test_with_many_checks_the_stated_bounds_hold_the_exact_value_between_them() 
 def with_limits(viewing: FaultViewing, price: float, kept: int) -> ManyPlan:
     """Plan as if only a few checks could be planned exactly."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(many_checks, "MOST_CHECKS", kept)
-        patch.setattr(many_checks, "KEPT_CHECKS", kept)
         patch.setattr(many_checks, "ROLLOUT_CHECKS", 3)
-        return plan_many(viewing, price)
+        return plan_many(viewing, price, kept)
 
 
 def test_knowing_every_fault_is_worth_what_listing_the_sets_gives() -> None:

@@ -134,7 +134,7 @@ def _terms(sums: Sums, rows: slice) -> tuple[Floats, Floats]:
     return z, a
 
 
-def spread(cumulative: Floats, levels: Ints) -> Floats:
+def spread(cumulative: Floats, levels: Ints, width: int = 1) -> Floats:
     """Single outcomes beside "not done", from cumulative outcomes.
 
     Parameters
@@ -143,6 +143,8 @@ def spread(cumulative: Floats, levels: Ints) -> Floats:
         Flat over ``levels``.
     levels
         Number of outcomes of each check.
+    width
+        Numbers kept together per position.
 
     Returns
     -------
@@ -150,7 +152,7 @@ def spread(cumulative: Floats, levels: Ints) -> Floats:
         Flat over ``levels + 1``; digit 0 is undone, digit x + 1 is outcome x.
     """
     result = cumulative
-    after = 1
+    after = width
     for count in levels[::-1]:
         before = result.reshape(-1, int(count), after)
         result = np.empty((len(before), int(count) + 1, after))

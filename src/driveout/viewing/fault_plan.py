@@ -20,9 +20,10 @@ from driveout.errors import BadEntry, CannotSay
 from driveout.faults.recursion import Folded, fold, solve
 from driveout.viewing import fault_kernel as plain
 from driveout.viewing.decide import CheckWorth
+from driveout.viewing.fault_draws import drawn_likelihoods, limits
 from driveout.viewing.fault_kernel import BUY, WALK, Floats, Ints, Sums
 from driveout.viewing.fault_sums import Prepared, fault_columns, prepare, signed_sums
-from driveout.viewing.fault_viewing import FaultCheck, FaultViewing
+from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing
 from driveout.viewing.policy import DIGITS, UNDONE, Node, Policy
 
 try:  # the extra `fast`; without it the same numbers come from NumPy
@@ -61,7 +62,10 @@ class FaultPlan:
 
     @cached_property
     def _tables(self) -> tuple[Floats, Floats, Floats]:
-        """Chance, expected worth and highest permitted price of every position."""
+        """Chance, expected worth and highest permitted price of every position.
+
+        Worth is what the price may be at most: money over the price factor.
+        """
         viewing = self.viewing
         chance, spent = self._negatives(self.prepared.sums, self.prepared.folded)
         if chance[-1] <= 0.0:
@@ -77,7 +81,29 @@ class FaultPlan:
             whole = self._spread(chance)
             most = np.where(whole - sound <= viewing.most_serious_chance * whole + 1e-15, inf, -inf)
         chance, spent = self._spread(chance), self._spread(spent)
-        return chance, viewing.resale * chance - spent, most
+        worth = viewing.resale * chance - spent
+        if viewing.drawn is not None:
+            extra, limit = self._from_draws(viewing.drawn)
+            worth = worth + extra * chance
+            most = np.minimum(most, limit)
+        if viewing.ceiling_known is not None:
+            worth = worth + (viewing.ceiling_known * viewing.price_factor - worth[0] / chance[0]) * chance
+        return chance, worth / viewing.price_factor, most
+
+    def _from_draws(self, drawn: DrawnWorth) -> tuple[Floats, Floats]:
+        """Worth beyond the sum over faults, and the price limit of the rule about losses, per position."""
+        likely = drawn_likelihoods(self.viewing, drawn.states)
+        share = np.maximum(self._spread(likely.sum(axis=0)), 1e-300)
+        extra = self._spread(drawn.extra @ likely) / share
+        if drawn.most_loss >= 1.0:
+            return extra, np.array([inf])
+        width = len(drawn.prices)
+        loss = self._spread((likely.T @ drawn.loss).ravel(), width).reshape(-1, width) / share[:, None]
+        return extra, self._shifted_limit(limits(loss, drawn.prices, drawn.most_loss))
+
+    def _shifted_limit(self, limit: Floats) -> Floats:
+        known = self.viewing.limit_known
+        return limit + (known - limit[0]) if known is not None and isfinite(limit[0]) else limit
 
     def _negatives(self, sums: Sums, folded: Folded) -> tuple[Floats, Floats]:
         if not self.prepared.signed:
@@ -125,10 +151,13 @@ class FaultPlan:
         )  # fmt: skip
         return self._negatives(sums, folded)[0]
 
-    def _spread(self, cumulative: Floats) -> Floats:
+    def _spread(self, cumulative: Floats, width: int = 1) -> Floats:
         """Positions from cumulative outcomes; findings of one check are joined to one digit."""
         axes = self.prepared.sums.levels
-        table = fast.spread(cumulative, axes) if self._fast else plain.spread(cumulative, axes)
+        if self._fast and width == 1:
+            table = fast.spread(cumulative, axes)
+        else:
+            table = plain.spread(cumulative, axes, width)
         if self.prepared.is_plain:
             return table
         first = 0
@@ -158,18 +187,18 @@ class FaultPlan:
 
     @property
     def ceiling_without_checks(self) -> float:
-        """Walk-away price when no check is done any more: the expected worth, in money."""
-        return float(self._tables[1][0] / self._tables[0][0])
+        """Walk-away price when no check is done any more: expected worth, or the limit of a rule, in money."""
+        return min(float(self._tables[1][0] / self._tables[0][0]), float(self._tables[2][0]))
 
     def value(self, price: float) -> float:
         """Expected profit of the best plan at a price, in money."""
-        return float(self._best(price)[0][0] / self._tables[0][0])
+        return self.viewing.price_factor * float(self._best(price)[0][0] / self._tables[0][0])
 
     def value_without_checks(self, price: float) -> float:
         """Expected profit of buying or walking away now, in money."""
         if price > self._tables[2][0]:
             return 0.0
-        return max(0.0, self.ceiling_without_checks - price)
+        return self.viewing.price_factor * max(0.0, float(self._tables[1][0] / self._tables[0][0]) - price)
 
     def first_step(self, price: float) -> str:
         """Id of the check to do first, or ``buy`` or ``walk``."""
@@ -185,24 +214,41 @@ class FaultPlan:
 
         At any price the plan is worth ``a - b * price`` for as long as it stays the best plan;
         where that line reaches 0 the plan is made again. The value is convex in the price, so
-        the prices rise to the ceiling and reach it after finitely many plans.
+        the prices rise to the ceiling and reach it after finitely many plans. With a rule about
+        losses or serious faults the value may drop at a limit; then the range is halved instead.
         """
         chance, worth, most = self._tables
-        price = float(worth[0] / chance[0]) if most[0] > 0.0 else 0.0
-        price = min(
-            price, float(np.max(worth[chance > 1e-12 * chance[0]] / chance[chance > 1e-12 * chance[0]]))
-        )
-        price -= 1e-6 * (1.0 + abs(price))
+        price = float(worth[0] / chance[0])
+        if len(most) > 1:
+            return self._halved(price)
         for _ in range(60):
             value, step = self._best(price)
-            if value[0] <= 0.0:
-                return price
             line = self._line(0, step, {})
-            reached = line[0] / line[1] if line[1] > 0.0 else price
+            reached = line[0] / line[1] if value[0] > 0.0 and line[1] > 0.0 else price
             if reached <= price + 1e-9 * (1.0 + abs(price)):
                 return reached
             price = reached
         return price
+
+    def _halved(self, now: float) -> float:
+        """Highest price with anything to gain, to a thousandth of a unit of money or better."""
+        chance, worth, most = self._tables
+        seen = chance > 1e-12 * chance[0]
+        high = float(np.max(np.minimum(worth[seen] / chance[seen], most[seen])))
+        low = min(now, float(most[0]))
+        if not high > low:
+            return low
+        if not isfinite(low):
+            low = high - 1.0
+            while self._best(low)[0][0] <= 0.0 and high - low < 1e9:
+                low = high - 4.0 * (high - low)
+        while high - low > 1e-10 * (1.0 + abs(high)):
+            middle = 0.5 * (low + high)
+            if self._best(middle)[0][0] > 0.0:
+                low = middle
+            else:
+                high = middle
+        return low
 
     def _line(
         self, position: int, step: NDArray[np.int8], known: dict[int, tuple[float, float]]
@@ -258,7 +304,7 @@ class FaultPlan:
             for child in self._children(0, k):
                 if price <= most[child if len(most) > 1 else 0]:
                     informed += max(0.0, float(worth[child] - price * chance[child]))
-            informed /= total
+            informed *= self.viewing.price_factor / total
             why_not = self._why_not(check)
             rows.append(
                 CheckWorth(
@@ -282,8 +328,8 @@ class FaultPlan:
         Parameters
         ----------
         prices
-            Rising prices to plan for. Between two of them the advice changes where the two
-            plans are worth the same. [money]
+            Rising prices to plan for. Which check comes next changes at one of them; the
+            ceiling lies between two of them, where the plan's own line reaches 0. [money]
         seller_may_ask_more
             True to keep the advice for prices above those at which a position is reached.
             A seller who is being shown faults hardly asks for more, and the table is several
@@ -349,15 +395,29 @@ class FaultPlan:
         for g in range(1, len(grid)):
             if mine[g] == mine[g - 1]:
                 continue
-            a, b = self._line(position, steps[g - 1], known[g - 1])
-            c, d = self._line(position, steps[g], known[g])
-            meets = (a - c) / (b - d) if b > d else grid[g]
-            meets = min(max(meets, grid[g - 1]), grid[g])
             if mine[g] == WALK:
-                ceiling = meets
-            if g <= top or mine[g] == WALK:
-                rows.append((meets, int(mine[g])))
+                ceiling = self._edge(position, steps[g - 1], known[g - 1], grid[g - 1], grid[g])
+                rows.append((ceiling, WALK))
+            elif g <= top:
+                rows.append((grid[g], int(mine[g])))
         return Node(ceiling, tuple(rows))
+
+    def _edge(
+        self,
+        position: int,
+        step: NDArray[np.int8],
+        known: dict[int, tuple[float, float]],
+        low: float,
+        high: float,
+    ) -> float:
+        """Price between two of the grid where a step stops being worth anything; never too high."""
+        most = self._tables[2]
+        at_nought, fall = self._line(position, step, known)
+        edge = at_nought / fall if fall > 0.0 else high
+        if len(most) > 1:  # a limit may end a step before its value is used up
+            edge = min(edge, float(most[position])) if step[position] == BUY else edge
+            edge = edge if edge <= high else low
+        return min(max(edge, low), high)
 
     def _sign(self, position: int) -> str:
         """Position as text, one sign per check."""

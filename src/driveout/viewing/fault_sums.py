@@ -1,6 +1,7 @@
 """From a viewing over faults to the arrays that its plan is computed from."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -72,16 +73,15 @@ def prepare(viewing: FaultViewing) -> Prepared:
     if len(set(findings)) < len(findings):
         raise BadEntry("Two checks show the same finding. Offer one of them.", field="checks")
     outcomes = [compiled.network.finding[finding].outcomes for finding in findings]
-    reading = read_evidence(compiled, dict(viewing.evidence))
-    folded = folded_rows(reading)
+    folded, worlds = _known(compiled, tuple(sorted(viewing.evidence.items())))
     most = max(map(len, outcomes), default=1)
     factor = np.ones((len(findings), most, compiled.upper.shape[1]))
-    leak = np.ones((len(reading.worlds), len(findings), most))
+    leak = np.ones((len(worlds), len(findings), most))
     for k, finding in enumerate(findings):
         for x, outcome in enumerate(outcomes[k]):
             code = compiled.code[finding, outcome]
             factor[k, x] = compiled.upper[code]
-            leak[:, k, x] = compiled.leak_upper[reading.worlds, code]
+            leak[:, k, x] = compiled.leak_upper[worlds, code]
     axes = np.array([len(names) for names in outcomes], dtype=np.int64)
     column_cost = _column_costs(viewing)
     signed = len(folded.leak[0]) <= MOST_SIGNED if len(folded.leak) else True
@@ -96,6 +96,13 @@ def prepare(viewing: FaultViewing) -> Prepared:
         rules=_rules(viewing, levels),
         signed=signed,
     )
+
+
+@lru_cache(maxsize=64)
+def _known(compiled: Compiled, evidence: tuple[tuple[str, str], ...]) -> tuple[Folded, Ints]:
+    """The evidence worked in, and the worlds it leaves; asked for again for every check that is tried."""
+    reading = read_evidence(compiled, dict(evidence))
+    return folded_rows(reading), reading.worlds
 
 
 def _column_costs(viewing: FaultViewing) -> Floats:
@@ -130,20 +137,14 @@ def signed_sums(
             weight = np.concatenate([weight, -weight * folded.leak[row_of, f]])
             base = np.concatenate([base, base * folded.ratio[f]])
             row_of = np.concatenate([row_of, row_of])
-    starts, causes = folded.start, len(folded.start) - 1
-    touched = [
-        [k for k in range(len(levels)) if (factor[k, :, starts[i] : starts[i + 1]] < 1.0).any()]
-        for i in range(causes)
-    ]
-    last = np.array([max(mine, default=-1) for mine in touched])
-    cost_so_far = np.zeros(len(weight))
-    for i in np.flatnonzero(last < 0):
-        mine = base[:, starts[i] : starts[i + 1]]
-        total = mine.sum(axis=1)
-        weight = weight * total
-        cost_so_far += np.divide(
-            mine @ column_cost[starts[i] : starts[i + 1]], total, out=np.zeros(len(weight)), where=total > 0.0
-        )
+    starts = folded.start
+    touched = np.minimum.reduceat(factor.min(axis=1, initial=1.0), starts[:-1], axis=1) < 1.0
+    last = (touched * np.arange(1, len(levels) + 1)[:, None]).max(axis=0, initial=0) - 1
+    mass = np.add.reduceat(base, starts[:-1], axis=1)
+    money = np.add.reduceat(base * column_cost, starts[:-1], axis=1)
+    alone = last < 0
+    weight = weight * mass[:, alone].prod(axis=1)
+    cost_so_far = np.divide(money, mass, out=np.zeros_like(money), where=mass > 0.0)[:, alone].sum(axis=1)
     order = [int(i) for i in np.argsort(-last, kind="stable") if last[i] >= 0]
     columns = np.array([q for i in order for q in range(starts[i], starts[i + 1])], dtype=np.int64)
     return Sums(
@@ -198,7 +199,7 @@ def _rules(viewing: FaultViewing, levels: Ints) -> Rules:
                 raise BadEntry(f"Check {earlier!r} has no outcome {outcome!r}.", field="after", value=outcome)
             needs[k, j] = 1 << (shown.index(outcome) + 1) if outcome else ~1
     return Rules(
-        price_of_check=np.array([viewing.cost_of(check) for check in checks], dtype=float),
+        price_of_check=np.array([viewing.cost_of(check) / viewing.price_factor for check in checks]),
         lose_deal=np.array([check.lose_deal for check in checks], dtype=float),
         open_after=open_after,
         needs=needs,

@@ -5,6 +5,9 @@ from dataclasses import dataclass, field
 from itertools import product
 from math import inf
 
+import numpy as np
+from numpy.typing import NDArray
+
 from driveout.errors import BadEntry
 from driveout.faults import Compiled
 
@@ -55,6 +58,36 @@ class SharedCost:
 
 
 @dataclass(frozen=True, eq=False)
+class DrawnWorth:
+    """What a sum over faults leaves out, on fault sets drawn from what is known.
+
+    A car that proves too bad is let go instead of mended, so what it is worth is not quite a
+    sum over its faults; and a rule about losses looks at the whole distribution. Both are
+    taken from drawn sets and added to the exact sums.
+
+    Parameters
+    ----------
+    states
+        State of every cause of the network in each draw, 0 for absent. (N, causes)
+    extra
+        Expected worth of each draw beyond the sum over its faults. [money] (N,)
+    prices
+        Rising prices at which the chance of a loss was computed. [money] (G,)
+    loss
+        Chance of a loss in each draw when bought at each price. (N, G)
+    most_loss
+        Greatest chance of a loss at which buying is permitted, at each position by itself;
+        1 for no such rule. See `FaultViewing.most_serious_chance` on what this means.
+    """
+
+    states: NDArray[np.int64]
+    extra: NDArray[np.float64]
+    prices: NDArray[np.float64]
+    loss: NDArray[np.float64]
+    most_loss: float = 1.0
+
+
+@dataclass(frozen=True, eq=False)
 class FaultViewing:
     """A viewing of one car, ready to be planned.
 
@@ -84,6 +117,13 @@ class FaultViewing:
         Greatest chance of any serious fault at which buying is permitted. It is a rule for
         each position and not something that is made best: a plan under such a rule may
         prefer knowing less (docs/method/viewing.md).
+    price_factor
+        What each unit of the price costs in all: 1, tax, capital tied up.
+    drawn
+        What the sum over faults leaves out.
+    ceiling_known, limit_known
+        Walk-away price by expected profit, and by the rule about losses, as computed exactly
+        elsewhere for what is known now; both sums are shifted to agree with them. [money]
     """
 
     compiled: Compiled
@@ -97,6 +137,20 @@ class FaultViewing:
     one_of: tuple[frozenset[str], ...] = ()
     serious: frozenset[str] = frozenset()
     most_serious_chance: float = 1.0
+    price_factor: float = 1.0
+    drawn: DrawnWorth | None = None
+    ceiling_known: float | None = None
+    limit_known: float | None = None
+
+    @property
+    def is_bare(self) -> bool:
+        """True if nothing but the sum over faults decides."""
+        return (
+            not (self.shared or self.serious)
+            and self.drawn is None
+            and self.ceiling_known is None
+            and self.price_factor == 1.0
+        )
 
     def cost_of(self, check: FaultCheck) -> float:
         """Money plus own time of a check, in money."""

@@ -1,9 +1,10 @@
 """More checks on offer than can be planned exactly: keep the best, look one step beyond, state the gap.
 
-The plan uses the 12 checks with the greatest one-step worth. Every check left out is then
-tried as the first step, followed by a plan over the 8 best ("rollout"); if that is worth
-more, the check takes the place of the weakest one kept. What is found this way can be done, so
-its value is a lower bound; knowing every fault for nothing is an upper bound.
+From the checks with the greatest one-step worth those are kept, one after another, that add
+most to the plan. A few of those left out are then tried as the first step, followed by a plan
+over the best of the kept ("rollout"); if that is worth more, the check takes the place of the
+weakest one. What is found this way can be done, so its value is a lower bound; knowing every
+fault for nothing is an upper bound.
 """
 
 from collections.abc import Sequence
@@ -20,6 +21,12 @@ from driveout.viewing.fault_viewing import FaultCheck, FaultViewing
 
 KEPT_CHECKS = 12
 ROLLOUT_CHECKS = 8
+TRIED = 3
+# Checks that are looked at when the kept ones are chosen, and drawn fault sets used for it.
+POOL = 24
+SELECTION_DRAWS = 1024
+# A check must add at least this much to the plan to be chosen before the next most deserving.
+LEAST_ADDED = 1e-6
 # Bins of the cost lattice behind the upper bound; costs are rounded down to it.
 BINS = 4096
 
@@ -57,7 +64,7 @@ class ManyPlan:
         return max(0.0, self.most_value - self.value) if self.left_out else 0.0
 
 
-def plan_many(viewing: FaultViewing, price: float) -> ManyPlan:
+def plan_many(viewing: FaultViewing, price: float, kept: int | None = None, tried: int = TRIED) -> ManyPlan:
     """Plan a viewing with any number of checks, at one price.
 
     Parameters
@@ -66,40 +73,98 @@ def plan_many(viewing: FaultViewing, price: float) -> ManyPlan:
         The viewing.
     price
         Price asked now; it decides which checks are kept. [money]
+    kept
+        Checks to plan with; None for all if 14 or fewer are on offer, else 12.
+    tried
+        How many of the checks left out are tried as the first step.
 
     Returns
     -------
     ManyPlan
-        Exact if 14 checks or fewer are on offer.
+        Exact if no check had to be left out.
     """
-    worths = tuple(sorted(worth_of_each(viewing, price), key=lambda worth: -worth.net))
-    order = [worth.name for worth in worths]
+    free = _unlimited(viewing)
     by_id = {check.id: check for check in viewing.checks}
-    exact = len(order) <= MOST_CHECKS and _positions(viewing, viewing.checks) <= MOST_POSITIONS
-    kept = list(viewing.checks) if exact else _fitting(viewing, [by_id[name] for name in order], KEPT_CHECKS)
-    plan = plan_faults(_with(viewing, kept))
+    worths, order = _ranked(free, price)
+    most = (
+        MOST_CHECKS if kept is None and len(order) <= MOST_CHECKS else min(kept or KEPT_CHECKS, MOST_CHECKS)
+    )
+    best = _fitting(viewing, [by_id[name] for name in order], most)
+    if len(best) < len(order):
+        best = _one_after_another(free, [by_id[name] for name in order], most, price)
+    plan = plan_faults(_with(viewing, best))
     value, first = plan.value(price), plan.first_step(price)
-    outside = [name for name in order if name not in {check.id for check in kept}]
-    for name in outside:
-        if by_id[name].after:
-            continue
-        reached = _rolled_out(viewing, kept, by_id[name], price)
+    inside = {check.id for check in best}
+    candidates = [name for name in order if name not in inside and not by_id[name].after]
+    for name in candidates[:tried]:
+        reached = _rolled_out(viewing, best, by_id[name], price)
         if reached > value + 1e-9:
-            kept = _fitting(viewing, [by_id[name], *kept], len(kept))
+            best = _fitting(viewing, [by_id[name], *best], len(best))
             value, first = reached, name
-            again = plan_faults(_with(viewing, kept))
-            if again.value(price) >= plan.value(price):
-                plan = again
-    kept_ids = {check.id for check in plan.viewing.checks}
+            again = plan_faults(_with(viewing, best))
+            plan = again if again.value(price) >= plan.value(price) else plan
     if plan.value(price) >= value:
         value, first = plan.value(price), plan.first_step(price)
-    left_out = tuple(name for name in order if name not in kept_ids)
-    return ManyPlan(
-        plan, worths, left_out, first, value, value if not left_out else knowing_all(viewing, price)
+    inside = {check.id for check in plan.viewing.checks}
+    left_out = tuple(name for name in order if name not in inside)
+    return ManyPlan(plan, worths, left_out, first, value, knowing_all(viewing, price) if left_out else value)
+
+
+def _unlimited(viewing: FaultViewing) -> FaultViewing:
+    """The viewing without rules that forbid buying: under them one check alone often changes nothing."""
+    drawn = viewing.drawn if viewing.drawn is None else replace(viewing.drawn, most_loss=1.0)
+    return replace(viewing, drawn=drawn, limit_known=None, serious=frozenset())
+
+
+def _ranked(viewing: FaultViewing, price: float) -> tuple[tuple[CheckWorth, ...], list[str]]:
+    """Worth of each check at the price asked, and the order in which checks deserve a place.
+
+    The order also looks at the price at which buying just pays: after haggling that is where
+    a check decides most.
+    """
+    plans = [plan_faults(_with(viewing, [replace(check, after={})])) for check in viewing.checks]
+    turning = plans[0].ceiling_without_checks if plans else price
+    at_price = worth_of_each(viewing, price, plans)
+    at_turn = worth_of_each(viewing, min(price, turning), plans)
+    deserved = {a.name: max(a.net, b.net) for a, b in zip(at_price, at_turn, strict=True)}
+    return (
+        tuple(sorted(at_price, key=lambda worth: -worth.net)),
+        sorted(deserved, key=lambda name: -deserved[name]),
     )
 
 
-def worth_of_each(viewing: FaultViewing, price: float) -> list[CheckWorth]:
+def _one_after_another(
+    viewing: FaultViewing, order: list[FaultCheck], most: int, price: float
+) -> list[FaultCheck]:
+    """Checks that together make the best plan, chosen greedily from the most deserving."""
+    by_id = {check.id: check for check in order}
+    drawn = viewing.drawn
+    if drawn is not None:
+        few = slice(0, SELECTION_DRAWS)
+        drawn = replace(drawn, states=drawn.states[few], extra=drawn.extra[few], loss=drawn.loss[few])
+    small = replace(viewing, drawn=drawn)
+    turning = min(price, plan_faults(_with(small, [])).ceiling_without_checks)
+    pool = order[:POOL]
+    kept: list[FaultCheck] = []
+    value = 0.0
+    while len(kept) < most:
+        best_value, best_set = value, kept
+        for check in pool:
+            wanted = [c for c in _with_earlier(check, by_id) if c not in kept]
+            together = [*kept, *wanted]
+            if wanted and len(together) <= most and _positions(viewing, together) <= MOST_POSITIONS:
+                reached = plan_faults(_with(small, together)).value(turning)
+                if reached > best_value + LEAST_ADDED:
+                    best_value, best_set = reached, together
+        if best_set is kept:
+            break
+        kept, value = best_set, best_value
+    return _fitting(viewing, [*kept, *(check for check in order if check not in kept)], most)
+
+
+def worth_of_each(
+    viewing: FaultViewing, price: float, plans: Sequence[FaultPlan] | None = None
+) -> list[CheckWorth]:
     """Worth of every check alone, however many there are.
 
     Parameters
@@ -108,16 +173,19 @@ def worth_of_each(viewing: FaultViewing, price: float) -> list[CheckWorth]:
         The viewing.
     price
         Price asked. [money]
+    plans
+        A plan for each check alone, if they are made already.
 
     Returns
     -------
     list[CheckWorth]
         In the order of the checks.
     """
+    if plans is None:
+        plans = [plan_faults(_with(viewing, [replace(check, after={})])) for check in viewing.checks]
     worths = []
-    for check in viewing.checks:
-        alone = replace(check, after={})
-        (worth,) = plan_faults(_with(viewing, [alone])).worth_alone(price)
+    for check, plan in zip(viewing.checks, plans, strict=True):
+        (worth,) = plan.worth_alone(price)
         waits = "".join(
             f"only after {earlier}" + (f" with outcome {o}" if o else "")
             for earlier, o in check.after.items()
@@ -215,5 +283,10 @@ def knowing_all(viewing: FaultViewing, price: float) -> float:
     for factor, cost in zip(terms.factors, costs, strict=True):
         turned *= factor @ np.exp(-1j * np.outer(np.floor(cost / width), wave))
     chances = np.fft.irfft(terms.weight @ turned, BINS) / terms.normaliser
-    margins = viewing.resale - np.arange(BINS) * width - price
-    return float(np.maximum(margins, 0.0) @ np.maximum(chances, 0.0))
+    margins = viewing.resale - np.arange(BINS) * width - viewing.price_factor * price
+    bound = float(np.maximum(margins, 0.0) @ np.maximum(chances, 0.0))
+    if viewing.drawn is not None and viewing.ceiling_known is not None:
+        # Letting the car go instead of mending it adds to the worth of every set of faults.
+        summed = plan_faults(replace(viewing, checks=(), drawn=None, ceiling_known=None, limit_known=None))
+        bound += max(0.0, viewing.price_factor * (viewing.ceiling_known - summed.ceiling_without_checks))
+    return bound

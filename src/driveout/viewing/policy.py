@@ -159,9 +159,9 @@ def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
     """The policy as a small JSON-able table.
 
     Positions are not written: the list of nodes follows the order in which a walk from the
-    start meets them (`walk_order`), so a reader finds them again by the same walk. A position
-    where it only remains to take the usual action up to the ceiling is written as the ceiling
-    alone; ``usual`` names the steps below and above it.
+    start meets them (`walk_order`), so a reader finds them again by the same walk. Prices at
+    which the advice changes stand once in ``edges``. Most positions begin with the step
+    ``usual[0]`` and end with ``usual[1]`` from the ceiling on; these two are not repeated.
 
     Parameters
     ----------
@@ -173,37 +173,65 @@ def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
     Returns
     -------
     dict[str, Any]
-        ``schema, actions, checks, outcomes, start, usual, from, to, nodes``; a node is its
-        ceiling, or ``[ceiling, step, price, step, price, step, ...]`` with each price the one
-        from which the step after it is best, or None for an outcome that cannot happen.
+        ``schema, actions, checks, outcomes, start, usual, from, to, edges, nodes``. A node is
+        a ceiling alone; ``[ceiling, edge, step, edge, step, ...]`` with each edge the place in
+        ``edges`` of the price from which the step after it is best; ``"no"`` where ``usual[1]``
+        is best at any price; None for an outcome that cannot happen; or, where nothing is as
+        usual, ``{"ceiling": c, "steps": [step, edge, step, ...]}``.
     """
     usual = _usual_steps(policy)
-    rows: list[Any] = []
     start = policy.from_position or policy.start
-    for position in walk_order(start, policy.outcomes, lambda p: checks_of(policy.nodes.get(p))):
-        node = policy.nodes.get(position)
-        if node is None:
-            rows.append(None)
-            continue
-        ceiling = _short(node.ceiling, decimals)
-        row: list[Any] = [ceiling]
-        for number, (price, step) in enumerate(node.steps):
-            if number:
-                row.append(_short(price, decimals))
-            row.append(step)
-        plain = usual is not None and row == [ceiling, usual[0], ceiling, usual[1]]
-        rows.append(ceiling if plain else row)
+    order = walk_order(start, policy.outcomes, lambda p: checks_of(policy.nodes.get(p)))
+    found = [policy.nodes.get(position) for position in order]
+    edges = sorted({_short(price, decimals) for node in found if node for price, _ in _inner(node, usual)})
+    place = {price: number for number, price in enumerate(edges)}
     return {
         "schema": SCHEMA,
         "actions": list(policy.actions),
         "checks": list(policy.checks),
         "outcomes": [list(names) for names in policy.outcomes],
         "start": start,
-        "usual": list(usual) if usual else None,
+        "usual": list(usual),
         "from": _short(policy.price_range[0], decimals),
-        "to": _short(policy.price_range[1], decimals),
-        "nodes": rows,
+        "to": _short(policy.price_range[1], decimals) if isfinite(policy.price_range[1]) else None,
+        "edges": edges,
+        "nodes": [None if node is None else _packed(node, usual, place, decimals) for node in found],
     }
+
+
+def _is_usual(node: Node, usual: tuple[int, int]) -> bool:
+    """Whether a node begins and ends with the usual steps."""
+    last = node.steps[-1]
+    return len(node.steps) > 1 and node.steps[0][1] == usual[0] and last == (node.ceiling, usual[1])
+
+
+def _inner(node: Node, usual: tuple[int, int]) -> tuple[tuple[float, int], ...]:
+    """The steps of a node that have to be written with their prices."""
+    return node.steps[1:-1] if _is_usual(node, usual) else node.steps[1:]
+
+
+def _packed(node: Node, usual: tuple[int, int], place: Mapping[float, int], decimals: int) -> Any:
+    if node.ceiling is None and node.steps[0][1] == usual[1] and len(node.steps) == 1:
+        return "no"
+    pairs = [n for price, step in _inner(node, usual) for n in (place[_short(price, decimals)], step)]
+    ceiling = node.ceiling if node.ceiling is None or isfinite(node.ceiling) else "any"
+    ceiling = _short(ceiling, decimals) if isinstance(ceiling, float) else ceiling
+    if not _is_usual(node, usual):
+        return {"ceiling": ceiling, "steps": [node.steps[0][1], *pairs]}
+    return [ceiling, *pairs] if pairs else ceiling
+
+
+def _unpacked(row: Any, usual: tuple[int, int], edges: Sequence[float], lowest: float) -> Node:
+    if row == "no":
+        return Node(None, ((lowest, usual[1]),))
+    if isinstance(row, dict):
+        first, ceiling, pairs, last = row["steps"][0], row["ceiling"], row["steps"][1:], ()
+        ceiling = inf if ceiling == "any" else ceiling
+    else:
+        ceiling, *pairs = row if isinstance(row, list) else [row]
+        first, last = usual[0], ((float(ceiling), usual[1]),)
+    inner = tuple((float(edges[pairs[n]]), int(pairs[n + 1])) for n in range(0, len(pairs), 2))
+    return Node(None if ceiling is None else float(ceiling), ((lowest, int(first)), *inner, *last))
 
 
 def checks_of(node: Node | None) -> tuple[int, ...]:
@@ -268,50 +296,34 @@ def from_table(table: Mapping[str, Any]) -> Policy:
             allowed=SCHEMA,
         )
     lowest = float(table["from"])
-    usual = table["usual"]
+    usual = (int(table["usual"][0]), int(table["usual"][1]))
     nodes: dict[str, Node] = {}
     rows = iter(table["nodes"])
     for position in walk_order(table["start"], table["outcomes"], lambda p: checks_of(nodes.get(p))):
         row = next(rows)
-        if row is None:
-            continue
-        if not isinstance(row, list):
-            row = [row, usual[0], row, usual[1]]
-        steps = [(lowest, int(row[1]))]
-        steps += [(float(row[i]), int(row[i + 1])) for i in range(2, len(row), 2)]
-        nodes[position] = Node(_long(row[0]), tuple(steps))
+        if row is not None:
+            nodes[position] = _unpacked(row, usual, table["edges"], lowest)
     return Policy(
         actions=tuple(table["actions"]),
         checks=tuple(table["checks"]),
         outcomes=tuple(tuple(names) for names in table["outcomes"]),
         nodes=nodes,
-        price_range=(lowest, inf if table["to"] == "any" else float(table["to"])),
+        price_range=(lowest, inf if table["to"] is None else float(table["to"])),
         from_position=table["start"],
     )
 
 
-def _usual_steps(policy: Policy) -> tuple[int, int] | None:
-    """The pair of steps that most positions have below and above their ceiling."""
+def _usual_steps(policy: Policy) -> tuple[int, int]:
+    """The pair of final actions that most positions have first and last."""
     counted: dict[tuple[int, int], int] = {}
     for node in policy.nodes.values():
-        if len(node.steps) == 2 and node.steps[0][1] < 0 and node.steps[1][1] < 0:
-            pair = (node.steps[0][1], node.steps[1][1])
+        pair = (node.steps[0][1], node.steps[-1][1])
+        if node.ceiling == node.steps[-1][0] and max(pair) < 0:
             counted[pair] = counted.get(pair, 0) + 1
-    return max(counted, key=lambda pair: (counted[pair], pair)) if counted else None
+    return max(counted, key=lambda pair: (counted[pair], pair)) if counted else (-1, -1)
 
 
-def _short(amount: float | None, decimals: int) -> float | int | str | None:
-    """A price as short as JSON allows; ``any`` stands for no upper end."""
-    if amount is None:
-        return None
-    if not isfinite(amount):
-        return "any"
+def _short(amount: float, decimals: int) -> float | int:
+    """A price as short as JSON allows."""
     rounded = round(amount, decimals)
     return int(rounded) if rounded == int(rounded) else rounded
-
-
-def _long(amount: float | int | str | None) -> float | None:
-    """Undo ``_short``."""
-    if amount is None:
-        return None
-    return inf if amount == "any" else float(amount)

@@ -1,0 +1,79 @@
+"""Sums over drawn fault sets, for what is not a sum over faults."""
+
+import numpy as np
+
+from driveout.viewing.fault_kernel import Floats, Ints
+from driveout.viewing.fault_viewing import FaultViewing
+
+
+def drawn_likelihoods(viewing: FaultViewing, states: Ints) -> Floats:
+    """Chance of every cumulative outcome of all checks in each drawn fault set.
+
+    Findings count as independent given the faults here: what they share beyond that only
+    touches the small part of the worth that is taken from draws.
+
+    Parameters
+    ----------
+    viewing
+        The viewing.
+    states
+        State of every cause in each draw. (N, causes)
+
+    Returns
+    -------
+    Floats
+        (N, positions), flat over the outcomes of all findings; the last outcome of each is
+        not done.
+    """
+    compiled = viewing.compiled
+    weight = compiled.world_weight / compiled.world_weight.sum()
+    share = weight @ compiled.prior
+    columns = compiled.public_start[:-1] + states
+    likely = np.ones((len(states), 1))
+    for finding in (finding for check in viewing.checks for finding in check.findings):
+        outcomes = compiled.network.finding[finding].outcomes
+        below = np.ones((len(states), len(outcomes)))
+        for x, outcome in enumerate(outcomes[:-1]):
+            code = compiled.code[finding, outcome]
+            per_state = _mean_per_state(compiled.upper[code], share, compiled.public, compiled.width)
+            touched = np.flatnonzero(np.minimum.reduceat(per_state, compiled.public_start[:-1]) < 1.0)
+            below[:, x] = (weight @ compiled.leak_upper[:, code]) * per_state[columns[:, touched]].prod(
+                axis=1
+            )
+        likely = (likely[:, :, None] * below[:, None, :]).reshape(len(states), -1)
+    return likely
+
+
+def _mean_per_state(upper: Floats, share: Floats, public: Ints, width: int) -> Floats:
+    """Mean over the hidden parts of each state, weighted as they occur."""
+    own = public >= 0
+    total = np.bincount(public[own], weights=share[own], minlength=width)
+    parts = np.bincount(public[own], weights=share[own] * upper[own], minlength=width)
+    return np.divide(parts, total, out=np.ones(width), where=total > 0.0)
+
+
+def limits(loss: Floats, prices: Floats, most: float) -> Floats:
+    """Highest price at which a loss is no likelier than permitted, per position.
+
+    Parameters
+    ----------
+    loss
+        Chance of a loss at each price. (positions, G)
+    prices
+        Rising prices. [money] (G,)
+    most
+        Greatest chance permitted.
+
+    Returns
+    -------
+    Floats
+        Between two prices on the straight line between their chances; minus infinity if even
+        the lowest price is too dear, infinite if the highest is not.
+    """
+    fits = (loss <= most + 1e-12).cumprod(axis=1).sum(axis=1).astype(np.int64)
+    rows = np.arange(len(loss))
+    before, after = np.maximum(fits - 1, 0), np.minimum(fits, len(prices) - 1)
+    rise = loss[rows, after] - loss[rows, before]
+    part = np.divide(most - loss[rows, before], rise, out=np.zeros(len(loss)), where=rise > 0.0)
+    limit = prices[before] + np.clip(part, 0.0, 1.0) * (prices[after] - prices[before])
+    return np.where(fits == 0, -np.inf, np.where(fits == len(prices), np.inf, limit))
