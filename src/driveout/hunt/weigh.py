@@ -362,7 +362,7 @@ def weighing_as_data(weighing: Weighing) -> dict[str, Any]:
         "walk_away": ceiling.money.text(),
         "binding_rule": ceiling.binding,
         "rules": [
-            {"rule": r.rule, "price_minor": cents(r.price), "chosen": r.rule in ceiling.chosen, "why": r.why}
+            {"rule": r.rule, "price_minor": r.minor, "chosen": r.rule in ceiling.chosen, "why": r.why}
             for r in ceiling.rules
         ],
         "bid": None

@@ -1,5 +1,6 @@
 """The joint outlook of one car: profit, own hours, days and cash, each opened line by line."""
 
+from driveout.outlook.actuals import Booked, Known, with_actuals
 from driveout.outlook.book import Charge, CostBook, Mend, Piece, moments
 from driveout.outlook.car_case import (
     always_lines,
@@ -10,8 +11,10 @@ from driveout.outlook.car_case import (
     title_evidence,
     ways_out,
 )
+from driveout.outlook.case_file import OwnCase, case_from_file, case_result
 from driveout.outlook.chances import Block, FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
+from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import (
     Band,
     Case,
@@ -23,9 +26,10 @@ from driveout.outlook.forecast import (
 )
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book, repair_pieces
 from driveout.outlook.margin import Margin, Resale
-from driveout.outlook.rules import CEILING_RULES, Rules, rules_as_data, rules_from
+from driveout.outlook.rules import CEILING_RULES, Rules, default_rules, rules_as_data, rules_from
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.spread import cost_distribution, mean_and_variance, parts
+from driveout.outlook.strip import StripBand, strip_svg, strip_words
 from driveout.outlook.walk_away import (
     Ceiling,
     RuleCeiling,
@@ -41,6 +45,7 @@ __all__ = [
     "CEILING_RULES",
     "Band",
     "Block",
+    "Booked",
     "Case",
     "Ceiling",
     "Charge",
@@ -49,18 +54,23 @@ __all__ = [
     "FaultDraws",
     "FaultFacts",
     "Forecast",
+    "Known",
     "Margin",
     "Mend",
     "Outlook",
     "OutlookLine",
+    "OwnCase",
     "Piece",
     "Plan",
     "Resale",
     "RuleCeiling",
     "Rules",
     "Salvage",
+    "StripBand",
     "always_lines",
     "car_case",
+    "case_from_file",
+    "case_result",
     "ceiling_from",
     "ceiling_of",
     "certain_ceiling",
@@ -69,6 +79,8 @@ __all__ = [
     "check_currency",
     "cost_book",
     "cost_distribution",
+    "default_rules",
+    "estimate_lines",
     "forecast",
     "loss_ceiling",
     "mean_and_variance",
@@ -79,8 +91,11 @@ __all__ = [
     "repair_pieces",
     "rules_as_data",
     "rules_from",
+    "strip_svg",
+    "strip_words",
     "tail_ceiling",
     "title_evidence",
     "wage_ceiling",
     "ways_out",
+    "with_actuals",
 ]

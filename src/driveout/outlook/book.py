@@ -50,6 +50,8 @@ class Piece:
         Chance that it is needed at all, given that its fault is there.
     also
         Further sums paid with it, independent of each other. [minor units]
+    key
+        Short name that receipts and hours point to; empty when nothing is booked on it.
     """
 
     label: str
@@ -58,6 +60,7 @@ class Piece:
     days: Law = NOTHING
     chance: float = 1.0
     also: tuple[Law, ...] = ()
+    key: str = ""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.chance <= 1.0:
@@ -94,6 +97,8 @@ class Mend:
         Unit whose swap would cure the fault as well; empty for none.
     forces_swap
         Whether this fault makes the swap of the unit necessary (a hard fault).
+    repair
+        Repair id; empty when the fault is left and said.
     """
 
     fault: str
@@ -102,6 +107,7 @@ class Mend:
     opens: tuple[str, ...] = ()
     swap: str = ""
     forces_swap: bool = False
+    repair: str = ""
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from driveout.outlook.forecast import Case, Forecast, Salvage
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book
 from driveout.outlook.rules import Rules
 from driveout.repairs import Catalogue
-from driveout.uncertain import Fixed, Law, ThreePoint, fitted
+from driveout.uncertain import Fixed, fitted
 
 #: signed terms beyond which fault sets are drawn instead; twelve positive findings give 4096
 MOST_TERMS = 4096
@@ -123,21 +123,24 @@ def title_evidence(title: str, network: Network) -> dict[str, str]:
 
 
 PURCHASE, FETCH, TRIP = "Papers, checks and registration", "Bringing it home", "Driving to see it"
+SELLING, OUTSIDE = "Preparing and selling it", "Search, papers, trips, cleaning, selling"
 
 
 def always_lines(rules: Rules, distance_km: float | None) -> tuple[Piece, ...]:
     """Lines that come whatever is wrong: fees, trips, hours outside the work, idle days."""
     lines = [
-        Piece(PURCHASE, _money(rules.purchase_costs)),
-        Piece(FETCH, _money(rules.fetch_costs)),
-        Piece("Preparing and selling it", _money(rules.sale_costs)),
-        Piece("Search, papers, trips, cleaning, selling", hours=fitted(rules.outside_hours)),
+        Piece(PURCHASE, fitted(rules.purchase_costs), key="papers"),
+        Piece(FETCH, fitted(rules.fetch_costs), key="fetching"),
+        Piece(SELLING, fitted(rules.sale_costs), key="selling"),
+        Piece(OUTSIDE, hours=fitted(rules.outside_hours), key="outside-work"),
         Piece("Days before the work and until sold", days=fitted(rules.idle_days)),
     ]
     if distance_km:
-        lines.append(Piece(TRIP, Fixed(2.0 * distance_km * rules.trip_per_km)))
+        lines.append(Piece(TRIP, Fixed(2.0 * distance_km * rules.trip_per_km), key="viewing-trip"))
     if rules.extra_fault_costs.high > 0:
-        lines.append(Piece("Set by for what nobody has thought of", _money(rules.extra_fault_costs)))
+        lines.append(
+            Piece("Set by for what nobody has thought of", fitted(rules.extra_fault_costs), key="unforeseen")
+        )
     return tuple(lines)
 
 
@@ -167,7 +170,3 @@ def chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
         tuple(tuple(cause.fault_of(state) for state in cause.states) for cause in network.causes),
         posterior.sample(np.random.default_rng(SEED), DRAWS),
     )
-
-
-def _money(points: ThreePoint) -> Law:
-    return fitted(points)

@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
+from driveout.lessons import Bias, corrected
 from driveout.outlook.book import NOTHING, Charge, CostBook, Mend, Piece, moments
 from driveout.repairs import Catalogue, PartChoice, Repair
 from driveout.uncertain import Law, Scaled, ThreePoint, fitted
 
-LEAVE = "leave"
-ANY_OUTSIDE_SHARE = 1.0
+#: kind of cost under which lessons about money of repairs are kept
+PARTS = "parts"
 
 
 @dataclass(frozen=True)
@@ -47,14 +48,14 @@ class Plan:
         Repair id to the kind of part chosen for it.
     left
         Faults to be left and said.
-    hours_bias, money_bias
-        Personal factor on hours and on parts cost, 1 when nothing has been learned.
+    hours, money
+        What finished cars taught about own hours and about money; None when nothing yet.
     """
 
     chosen: Mapping[str, str] = field(default_factory=dict)
     left: Collection[str] = ()
-    hours_bias: float = 1.0
-    money_bias: float = 1.0
+    hours: Bias | None = None
+    money: Bias | None = None
 
 
 def cost_book(
@@ -123,28 +124,29 @@ def repair_pieces(
     tuple[Piece, ...]
         The job itself, doing it again, and what it may grow into.
     """
-    plan = plan or Plan()
+    plan, work = plan or Plan(), work_name(repair.id)
     hours = repair.hours if alone or not repair.access else repair.own_hours
     waits = max([choice.lead_days, *(w.days for w in repair.waits)], key=lambda days: days.likely)
     pieces = [
         Piece(
             f"{repair.name} ({choice.kind})",
-            _law(choice.money, plan.money_bias),
-            _law(hours, plan.hours_bias * choice.hours_share),
-            _law(waits),
+            law_of(choice.money, PARTS, plan.money),
+            law_of(hours, work, plan.hours, choice.hours_share),
+            law_of(waits),
             also=tuple(
-                _law(points, plan.money_bias)
+                law_of(points, PARTS, plan.money)
                 for points in (repair.consumables, *(work.money for work in repair.outside))
                 if points.high > 0
             ),
+            key=repair.id,
         )
     ]
     if repair.redo.chance > 0:
         pieces.append(
             Piece(
                 f"{repair.name}: done again",
-                _law(_sure(repair.redo.money), plan.money_bias),
-                _law(_sure(repair.redo.hours), plan.hours_bias),
+                law_of(_sure(repair.redo.money)),
+                law_of(_sure(repair.redo.hours)),
                 chance=repair.redo.chance,
             )
         )
@@ -154,10 +156,10 @@ def repair_pieces(
             pieces.append(
                 Piece(
                     f"{repair.name}: grows into {more.name.lower()}",
-                    _law(more.first_choice.money, plan.money_bias),
-                    _law(more.own_hours, plan.hours_bias * more.first_choice.hours_share),
+                    law_of(more.first_choice.money, PARTS, plan.money),
+                    law_of(more.own_hours, work_name(other), plan.hours, more.first_choice.hours_share),
                     chance=chance,
-                    also=(_law(more.consumables, plan.money_bias),) if more.consumables.high > 0 else (),
+                    also=(law_of(more.consumables, PARTS, plan.money),) if more.consumables.high > 0 else (),
                 )
             )
     return tuple(pieces)
@@ -183,7 +185,7 @@ def _way_out(
                         _repaired(catalogue, fault, facts, repair, repair.choices[kind], charge, plan)
                     )
     if not settled and facts.value_loss is not None and not (facts.is_critical and found):
-        loss = Piece(f"Left and said: {facts.name or fault}", _law(facts.value_loss.times(clean_value)))
+        loss = Piece(f"Left and said: {facts.name or fault}", law_of(facts.value_loss.times(clean_value)))
         found.append((moments((loss,), charge)[0], Mend(fault, loss.label, (loss,)), {}))
     if not found:
         return None
@@ -207,22 +209,29 @@ def _repaired(
     if repair.access:
         opened = catalogue.access[repair.access]
         groups[repair.access] = Piece(
-            opened.name, hours=_law(opened.hours, plan.hours_bias * choice.hours_share)
+            opened.name, hours=law_of(opened.hours, work_name(repair.id), plan.hours, choice.hours_share)
         )
         cost += moments((groups[repair.access],), charge)[0]
     if len(repair.cures) > 1:
         # the job itself is one unit of work for all its faults; what may grow stays with each
         unit = f"{repair.id}/{choice.kind}"
         groups[unit] = pieces[0]
-        return cost, Mend(fault, label, pieces[1:], (*groups,)), groups
-    return cost, Mend(fault, label, pieces, (*groups,)), groups
+        return cost, Mend(fault, label, pieces[1:], (*groups,), repair=repair.id), groups
+    return cost, Mend(fault, label, pieces, (*groups,), repair=repair.id), groups
 
 
-def _law(points: ThreePoint, factor: float = 1.0) -> Law:
-    if points.high <= 0.0 or factor <= 0.0:
+def law_of(points: ThreePoint, kind: str = "", learned: Bias | None = None, share: float = 1.0) -> Law:
+    """The law of a range, shifted and widened by what was learned of its kind, times a share."""
+    if points.high <= 0.0 or share <= 0.0:
         return NOTHING
-    law = fitted(points)
-    return law if factor == 1.0 else Scaled(law, factor)
+    law = fitted(points if learned is None else corrected(kind, points, learned))
+    return law if share == 1.0 else Scaled(law, share)
+
+
+def work_name(text: str) -> str:
+    """A kind of work as the money record writes it: small letters, digits and dashes."""
+    plain = "".join(letter if letter.isalnum() else " " for letter in text.lower())
+    return "-".join(plain.split())[:60]
 
 
 def _sure(value: float) -> ThreePoint:

@@ -209,6 +209,11 @@ def rules_from(data: Mapping[str, Any], base: Rules | None = None) -> Rules:
     return replace(base, **changes)
 
 
+def default_rules(currency: str) -> Rules:
+    """The starting rules with the same figures in another currency's major units."""
+    return rules_from({**rules_as_data(Rules()), "currency": currency})
+
+
 def rules_as_data(rules: Rules) -> dict[str, Any]:
     """The plain mapping that `rules_from` reads: major units, ranges as lists."""
     scale = 10.0 ** minor_digits(rules.currency)

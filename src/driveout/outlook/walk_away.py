@@ -24,6 +24,11 @@ class RuleCeiling:
     price: float | None
     why: str
 
+    @property
+    def minor(self) -> int | None:
+        """The price rounded down to the minor unit."""
+        return None if self.price is None else math.floor(self.price + 1e-6)
+
 
 @dataclass(frozen=True)
 class Ceiling:

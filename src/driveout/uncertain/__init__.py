@@ -22,10 +22,12 @@ from driveout.uncertain.laws import (
     on_lattice,
 )
 from driveout.uncertain.root import crossing
-from driveout.uncertain.three_point import CONVENTION, ThreePoint
+from driveout.uncertain.three_point import CONVENTION, HIGH_SHARE, LOW_SHARE, ThreePoint
 
 __all__ = [
     "CONVENTION",
+    "HIGH_SHARE",
+    "LOW_SHARE",
     "Bounded",
     "Fixed",
     "Floored",

@@ -1,0 +1,377 @@
+"""What keeps the outlook alive: recompute it from everything known, and change the person's rules."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+from driveout.cars import Car
+from driveout.cars.actions import get_car
+from driveout.errors import CannotSay, DriveoutError
+from driveout.faults import Pack, Posterior, infer
+from driveout.faults.actions import evidence_of, knowledge_of, network_for
+from driveout.lessons import EstimateLine, fit
+from driveout.lessons.actions import history, so_far
+from driveout.outlook import records
+from driveout.outlook.actuals import Booked, Known, with_actuals
+from driveout.outlook.car_case import car_case, check_currency, no_value, title_evidence
+from driveout.outlook.estimates import lines_of as estimate_lines
+from driveout.outlook.forecast import Case, Forecast, Outlook
+from driveout.outlook.from_catalogue import FaultFacts, Plan
+from driveout.outlook.records import KeptRules, Point
+from driveout.outlook.rules import Rules, default_rules
+from driveout.outlook.shown import outlook_as_data
+from driveout.outlook.strip import StripBand
+from driveout.outlook.walk_away import Ceiling, ceiling_from
+from driveout.repairs import Catalogue, catalogue
+from driveout.store import Tx
+from driveout.uncertain import ThreePoint
+
+__all__ = [
+    "BEFORE_BUYING",
+    "Present",
+    "band_of",
+    "band_of_point",
+    "case_of",
+    "change_rules",
+    "default_rules",
+    "lines_of",
+    "newest_point",
+    "outlook_of",
+    "refresh",
+    "rules_of",
+    "trail",
+]
+
+#: grid points of an outlook that is renewed after every fact
+POINTS = 1024
+
+
+@dataclass(frozen=True, eq=False)
+class Present:
+    """Everything known about a car, as an outlook is made from it.
+
+    Parameters
+    ----------
+    car
+        The car.
+    case
+        What the outlook is made from.
+    posterior
+        Chances of the faults.
+    catalogue
+        Known repairs.
+    """
+
+    car: Car
+    case: Case
+    posterior: Posterior
+    catalogue: Catalogue
+
+
+def refresh(tx: Tx, car_id: int, reason: str, *, at: datetime) -> Point:
+    """Recompute a car's outlook and add it to the trail if it says something new.
+
+    Called after every noted fact, in the same transaction. Never refuses: what is not known is
+    said in the point.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    reason
+        The fact that led to it, as a sentence.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Point
+        The newest point of the trail.
+    """
+    newest = records.newest_point(tx, car_id)
+    values = _point_values(tx, car_id)
+    if newest is not None and newest.says_the_same(values):
+        return newest
+    return records.add_point(tx, {"car_id": car_id, "at": at, "reason": reason[:2000], **values})
+
+
+def newest_point(tx: Tx, car_id: int) -> Point | None:
+    """The outlook as it was last renewed; None before the first fact."""
+    return records.newest_point(tx, car_id)
+
+
+def trail(tx: Tx, car_id: int) -> list[Point]:
+    """How the outlook moved with each fact, oldest first."""
+    return records.points(tx, car_id)
+
+
+def band_of(tx: Tx, car_id: int) -> StripBand | None:
+    """What the outlook strip of a car shows; None while nothing can be said."""
+    point = records.newest_point(tx, car_id)
+    return None if point is None else band_of_point(point)
+
+
+def band_of_point(point: Point) -> StripBand | None:
+    """What the strip shows of one point of the trail."""
+    low, middle, high = point.profit_p10_minor, point.profit_p50_minor, point.profit_p90_minor
+    if low is None or middle is None or high is None:
+        return None
+    return StripBand(
+        low,
+        middle,
+        high,
+        point.wage_mark_minor or 0,
+        point.currency,
+        point.loss_chance or 0.0,
+        point.ceiling_minor,
+    )
+
+
+def case_of(tx: Tx, car_id: int) -> Present:
+    """Everything known about a car, ready for an outlook.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    Present
+        The case with its posterior and the repairs it was made with.
+
+    Raises
+    ------
+    CannotSay
+        If no value of the mended car is known, the rules are in another currency, or the findings
+        contradict each other.
+    """
+    car = get_car(tx, car_id)
+    rules = records.rules_kept(tx, car.currency).rules
+    check_currency(rules, car.currency)
+    value, note = _value(tx, car)
+    if value is None:
+        raise no_value()
+    network = network_for(tx, car)
+    told = title_evidence(str(car.facts.get("title") or ""), network)
+    posterior = infer(network, {**told, **evidence_of(tx, car_id)})
+    repairs, plan = catalogue(layout=_layout(car)), _plan(tx, car_id)
+    asking = car.facts.get("asking_minor")
+    case = car_case(
+        posterior,
+        repairs,
+        rules,
+        value,
+        price=None if asking is None else float(asking),
+        distance_km=car.facts.get("distance_km"),
+        facts=_fault_facts(knowledge_of(tx)),
+        plan=plan,
+        notes=(note,) if note else (),
+    )
+    return Present(car, with_actuals(case, repairs, _known(tx, car), plan), posterior, repairs)
+
+
+def outlook_of(tx: Tx, car_id: int) -> tuple[Outlook, Ceiling]:
+    """The outlook of a car as it stands now, and its walk-away price."""
+    made = Forecast(case_of(tx, car_id).case)
+    return made.outlook(), ceiling_from(made)
+
+
+def lines_of(tx: Tx, car_id: int, price_minor: int | None = None) -> tuple[EstimateLine, ...]:
+    """The present estimate of a car, line by line, for freezing at the decision.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    price_minor
+        Price agreed; the asking price if left out. [minor units]
+
+    Returns
+    -------
+    tuple[EstimateLine, ...]
+        Purchase, foreseen lines, likely repairs, reserve for what may be there.
+
+    Raises
+    ------
+    CannotSay
+        If no outlook can be made.
+    """
+    return estimate_lines(case_of(tx, car_id).case, None if price_minor is None else float(price_minor))
+
+
+def rules_of(tx: Tx, currency: str = "USD") -> KeptRules:
+    """The person's rules in a currency; the defaults, version 0, if none were ever written."""
+    return records.rules_kept(tx, currency)
+
+
+def change_rules(tx: Tx, rules: Rules, *, version: int, at: datetime) -> KeptRules:
+    """Write the person's rules; outlooks follow with the next fact of each car.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    rules
+        All rules in one currency.
+    version
+        Version the person was looking at.
+    at
+        Present moment.
+
+    Returns
+    -------
+    KeptRules
+        The rules with their new version.
+
+    Raises
+    ------
+    Conflict
+        If somebody else changed them meanwhile.
+    """
+    return records.keep_rules(tx, rules, version, at)
+
+
+def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
+    currency = get_car(tx, car_id).currency
+    try:
+        made = Forecast(case_of(tx, car_id).case, POINTS)
+        outlook = made.outlook()
+    except DriveoutError as trouble:
+        return _nothing(currency, trouble.message)
+    values: dict[str, Any] = {
+        "currency": currency,
+        "profit_p10_minor": round(outlook.profit.low),
+        "profit_p50_minor": round(outlook.profit.middle),
+        "profit_p90_minor": round(outlook.profit.high),
+        "profit_mean_minor": round(outlook.profit.mean),
+        "loss_chance": outlook.loss_chance,
+        "hours_p10": outlook.hours.low,
+        "hours_p50": outlook.hours.middle,
+        "hours_p90": outlook.hours.high,
+        "days_p10": outlook.days.low,
+        "days_p50": outlook.days.middle,
+        "days_p90": outlook.days.high,
+        "ceiling_minor": None,
+        "binding": "",
+        "wage_mark_minor": round(made.case.rules.wage_per_hour * outlook.hours.mean),
+        "missing": "; ".join(outlook.notes),
+        "breakdown": outlook_as_data(outlook),
+    }
+    if get_car(tx, car_id).stage in BEFORE_BUYING:
+        try:
+            ceiling = ceiling_from(made)
+            values["ceiling_minor"], values["binding"] = ceiling.money.minor, ceiling.binding
+            values["breakdown"]["rules"] = [
+                {
+                    "rule": r.rule,
+                    "price_minor": r.minor,
+                    "why": r.why,
+                    "chosen": r.rule in ceiling.chosen,
+                }
+                for r in ceiling.rules
+            ]
+        except CannotSay as trouble:
+            values["missing"] = "; ".join(part for part in (values["missing"], trouble.message) if part)
+    return values
+
+
+BEFORE_BUYING = ("advert", "viewing", "let go")
+
+
+def _nothing(currency: str, missing: str) -> dict[str, Any]:
+    empty = dict.fromkeys(
+        (
+            "profit_p10_minor",
+            "profit_p50_minor",
+            "profit_p90_minor",
+            "profit_mean_minor",
+            "loss_chance",
+            "hours_p10",
+            "hours_p50",
+            "hours_p90",
+            "days_p10",
+            "days_p50",
+            "days_p90",
+            "ceiling_minor",
+            "wage_mark_minor",
+        )
+    )
+    return {**empty, "currency": currency, "binding": "", "missing": missing, "breakdown": {}}
+
+
+def _layout(car: Car) -> str:
+    return {"rwd": "rear_drive", "fwd": "front_drive"}.get(str(car.facts.get("drive") or ""), "front_drive")
+
+
+@lru_cache(maxsize=8)
+def _fault_facts(pack: Pack) -> Mapping[str, FaultFacts]:
+    return {
+        fault.id: FaultFacts(
+            fault.name,
+            ThreePoint(*fault.value_loss) if max(fault.value_loss) > 0 else None,
+            fault.safety == "critical",
+        )
+        for fault in pack.faults.values()
+    }
+
+
+def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float] | None, str]:
+    """Low, likely, high of the sale price of the mended car, and a note on where it comes from."""
+    stated = car.facts.get("clean_value_minor")
+    if isinstance(stated, list | tuple) and len(stated) == 3:
+        return (float(stated[0]), float(stated[1]), float(stated[2])), ""
+    return None, ""
+
+
+def _plan(tx: Tx, car_id: int) -> Plan:
+    """What is settled about repairs, and what finished cars taught."""
+    jobs = history(tx)
+    hours = [job for job in jobs if job.measure == "hours"]
+    money = [job for job in jobs if job.measure == "money"]
+    return Plan(hours=fit(hours) if hours else None, money=fit(money) if money else None)
+
+
+def _known(tx: Tx, car: Car) -> Known:
+    """What has happened: bought, booked, chosen, done, sold."""
+    record = so_far(tx, car.id)
+    cost = record.cost
+    price = next((float(a.cost.minor) for a in record.booked if a.key == "purchase"), 0.0)
+    bought = price or float(cost.by_kind["purchase"].minor)
+    booked = [
+        Booked(a.key, a.label, float(a.cost.minor), a.minutes / 60.0)
+        for a in record.booked
+        if a.key != "purchase"
+    ]
+    if record.estimate is None:
+        booked += [
+            Booked("", f"Booked: {kind}", float(amount.minor))
+            for kind, amount in cost.by_kind.items()
+            if kind != "purchase" and amount.minor > 0
+        ]
+        if cost.minutes:
+            booked.append(Booked("", "Own hours booked", 0.0, cost.minutes / 60.0))
+    known = Known(
+        price_paid=bought if bought > 0 else None,
+        booked=tuple(booked),
+        received=float(cost.other_income.minor),
+    )
+    if cost.sales.minor > 0:
+        spent = cost.cost_of_sale + cost.after_sale
+        return replace(
+            known,
+            price_paid=0.0,
+            booked=(Booked("", "Everything spent on it", float(spent.minor), cost.minutes / 60.0),),
+            sold_for=float(cost.sales.minor - cost.selling_fees.minor),
+        )
+    return known

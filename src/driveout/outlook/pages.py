@@ -1,0 +1,287 @@
+"""The outlook strip, the page that opens it, and the person's rules."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlalchemy import Connection
+
+from driveout.errors import BadEntry, DriveoutError
+from driveout.outlook import actions
+from driveout.outlook.case_file import case_from_file, case_result
+from driveout.outlook.records import Point
+from driveout.outlook.rules import CEILING_RULES, ORIGIN, Rules, rules_as_data, rules_from
+from driveout.outlook.strip import NARROW, WIDE, strip_svg, strip_words, trail_svg
+from driveout.uncertain import CONVENTION
+from driveout.units import Money
+from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+
+router = APIRouter()
+api = APIRouter(prefix="/api")
+CHAPTERS = (Chapter("outlook", "Outlook", order=15),)
+MOST_ROWS_DRAWN = 12
+
+#: fields of the rules page: name, label, unit, kind (money, money range, range, number, share)
+FIELDS: tuple[tuple[str, str, str, str], ...] = (
+    ("wage_per_hour", "What an own hour must bring", "per hour", "money"),
+    ("loss_chance", "Chance of a loss that you accept", "0 to 1", "number"),
+    ("tail_share", "Share of worst cases to look at", "0 to 1", "number"),
+    ("tail_loss", "Loss you can bear in these, on average", "", "money"),
+    ("risk_tolerance", "Risk tolerance: the sum you would just stake to win it or lose half", "", "money"),
+    ("hours_per_week", "Own hours a week for this work", "h", "number"),
+    ("holding_per_day", "What a day of having a car costs", "per day", "money"),
+    ("capital_share_per_year", "What tied-up money costs a year", "share", "number"),
+    ("purchase_tax_share", "Tax or premium on the price paid", "share", "number"),
+    ("sale_fee_share", "Share of the sale price that fees take", "share", "number"),
+    ("purchase_costs", "Papers, checks, registration", "", "money range"),
+    ("fetch_costs", "Bringing a car home", "", "money range"),
+    ("trip_per_km", "A kilometre of driving", "per km", "money"),
+    ("sale_costs", "Preparing and selling", "", "money range"),
+    ("outside_hours", "Hours that are no spanner work", "h", "range"),
+    ("idle_days", "Days before the work and until sold", "days", "range"),
+    ("scrap", "What a car brings as scrap", "", "money"),
+    ("part_out", "What a car brings in parts", "", "money"),
+    ("part_out_hours", "Hours to part a car out", "h", "number"),
+    (
+        "as_it_stands_share",
+        "Share of the clean value unmended, faults said (0: not a way out)",
+        "share",
+        "number",
+    ),
+    ("extra_fault_costs", "Set by for what nobody has thought of", "", "money range"),
+)
+
+
+def strip(tx: Connection, car_id: int) -> str:
+    """The outlook strip of a car as markup; everything in it is escaped."""
+    points = actions.trail(tx, car_id)
+    if not points:
+        return ""
+    newest = points[-1]
+    band = actions.band_of_point(newest)
+    link = f'<a href="/cars/{car_id}/outlook">How this came about</a>'
+    if band is None:
+        return f'<p class="soft">No outlook yet. {escape(newest.missing)} {link}</p>'
+    name = f"strip-{car_id}"
+    parts = [
+        f'<div class="on-phone">{strip_svg(band, name + "-n", NARROW)}</div>',
+        f'<div class="on-desk">{strip_svg(band, name + "-w", WIDE)}</div>',
+        f"<p>{escape(_facts_line(newest))} {link}</p>",
+    ]
+    if len(points) > 1:
+        parts.append(f'<p class="soft">{escape(_moved(points[-2], newest))}</p>')
+    return "".join(parts)
+
+
+@router.get("/cars/{car_id}/outlook")
+def show(request: Request, car_id: int) -> Response:
+    """Draw how a car's outlook came about."""
+    with reading(request) as tx:
+        return _outlook_page(request, tx, car_id)
+
+
+def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
+    points = actions.trail(tx, car_id)
+    newest = points[-1] if points else None
+    drawn = [(p, b) for p in points if (b := actions.band_of_point(p)) is not None]
+    shown = drawn[-MOST_ROWS_DRAWN:]
+    bands = [(p.reason, b) for p, b in shown]
+    currency = newest.currency if newest else "USD"
+    return page(
+        request,
+        "outlook/outlook.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="outlook",
+        newest=newest,
+        words=strip_words(shown[-1][1]) if shown and newest and newest.is_known else "",
+        whole=newest.breakdown if newest else {},
+        trail_narrow=trail_svg(bands, f"trail-{car_id}-n", NARROW),
+        trail_wide=trail_svg(bands, f"trail-{car_id}-w", WIDE),
+        points=[(p, _point_words(p)) for p in reversed(points)],
+        rule_words=CEILING_RULES,
+        lines=_lines(newest, currency),
+        money=lambda minor: Money(round(minor), currency).text(),
+    )
+
+
+@router.get("/rules")
+def show_rules(request: Request, currency: str = "USD") -> Response:
+    """Draw the person's rules."""
+    with reading(request) as tx:
+        return _rules_page(request, tx, currency.upper()[:3])
+
+
+@router.post("/rules")
+def write_rules(request: Request, form: PostedForm) -> Response:
+    """Take over changed rules."""
+    currency = form.text("currency").upper()
+
+    def write(tx: Connection) -> object:
+        version = form.whole("version", 0) or 0
+        return actions.change_rules(tx, _rules_from_form(form, currency), version=version, at=now(request))
+
+    return submit(
+        request,
+        write,
+        then=f"/rules?currency={currency}",
+        again=lambda tx, error: _rules_page(request, tx, currency, form, error),
+    )
+
+
+@api.get("/cars/{car_id}/outlook")
+def outlook_data(request: Request, car_id: int) -> dict[str, Any]:
+    """Outlook of a car as last renewed, with its walk-away price and trail."""
+    with reading(request) as tx:
+        points = actions.trail(tx, car_id)
+        newest = points[-1] if points else None
+        return {
+            "car": car_id,
+            "missing": newest.missing if newest else "nothing is known yet",
+            "walk_away_minor": newest.ceiling_minor if newest else None,
+            "binding_rule": newest.binding if newest else "",
+            "outlook": newest.breakdown if newest else {},
+            "trail": [
+                {
+                    "at": p.at.isoformat(),
+                    "reason": p.reason,
+                    "profit_p10_minor": p.profit_p10_minor,
+                    "profit_p50_minor": p.profit_p50_minor,
+                    "profit_p90_minor": p.profit_p90_minor,
+                    "walk_away_minor": p.ceiling_minor,
+                }
+                for p in points
+            ],
+        }
+
+
+@api.get("/rules")
+def rules_data(request: Request, currency: str = "USD") -> dict[str, Any]:
+    """The person's rules in one currency, money in major units."""
+    with reading(request) as tx:
+        kept = actions.rules_of(tx, currency)
+        return {"version": kept.version, "rules": rules_as_data(kept.rules), "origin": ORIGIN}
+
+
+@api.post("/outlook")
+async def own_case(request: Request) -> dict[str, Any]:
+    """Outlook and walk-away price of a car case of one's own (``driveout-car-case/1``, JSON or YAML)."""
+    body = await request.body()
+    return case_result(case_from_file(body, "request"))
+
+
+def _rules_page(
+    request: Request,
+    tx: Connection,
+    currency: str,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
+    kept = actions.rules_of(tx, currency)
+    return page(
+        request,
+        "outlook/rules.html",
+        form=form,
+        error=error,
+        currency=currency,
+        version=kept.version,
+        values=rules_as_data(kept.rules),
+        chosen=kept.rules.chosen,
+        fields=FIELDS,
+        rule_words=CEILING_RULES,
+        origin=ORIGIN,
+        convention=CONVENTION,
+        is_default=kept.version == 0,
+    )
+
+
+def _rules_from_form(form: Form, currency: str) -> Rules:
+    data: dict[str, Any] = {
+        "currency": currency,
+        "chosen": [r for r in CEILING_RULES if form.ticked(f"rule_{r}")],
+    }
+    for name, _, _, kind in FIELDS:
+        if "range" in kind:
+            points = []
+            for end in ("low", "likely", "high"):
+                points.append(float(form.decimal(f"{name}_{end}", least=0.0)))
+            data[name] = points
+        else:
+            data[name] = float(form.decimal(name, least=0.0))
+    try:
+        return rules_from(data, actions.default_rules(currency))
+    except BadEntry as trouble:
+        if trouble.field in data and isinstance(data[trouble.field], list):
+            trouble.field = f"{trouble.field}_low"
+        raise
+
+
+def _facts_line(point: Point) -> str:
+    said = []
+    if point.ceiling_minor is not None:
+        if point.ceiling_minor > 0:
+            said.append(f"Walk away above {Money(point.ceiling_minor, point.currency).text()}.")
+        else:
+            said.append("Walk away at any price.")
+    if point.loss_chance is not None:
+        said.append(f"Loss in {100 * point.loss_chance:.0f} of 100.")
+    if point.hours_p10 is not None and point.hours_p90 is not None:
+        said.append(f"Own hours {point.hours_p10:.0f} to {point.hours_p90:.0f}.")
+    return " ".join(said)
+
+
+def _moved(before: Point, after: Point) -> str:
+    def text(minor: int | None) -> str:
+        return "unknown" if minor is None else Money(minor, after.currency).text()
+
+    said = f"{after.reason}: middle {text(before.profit_p50_minor)} to {text(after.profit_p50_minor)}"
+    if after.ceiling_minor is not None and before.ceiling_minor is not None:
+        said += f", walk-away price {text(before.ceiling_minor)} to {text(after.ceiling_minor)}"
+    return said + "."
+
+
+def _point_words(point: Point) -> str:
+    band = actions.band_of_point(point)
+    return strip_words(band) if band is not None else f"No outlook: {point.missing}"
+
+
+def _lines(point: Point | None, currency: str) -> list[dict[str, Any]]:
+    if point is None:
+        return []
+    found = []
+    for line in point.breakdown.get("lines", []):
+        if line["kind"] == "fault" and (line["chance"] or 0.0) < 0.005:
+            continue
+        chance = "" if line["chance"] is None else f"{100 * line['chance']:.0f} %"
+        found.append(
+            {
+                **line,
+                "chance_text": chance,
+                "money_text": Money(line["profit_mean_minor"], currency).text(),
+                "how": _line_words(line, currency),
+            }
+        )
+    return found
+
+
+def _line_words(line: dict[str, Any], currency: str) -> str:
+    money = Money(abs(line["profit_mean_minor"]), currency).text()
+    spread = f"It makes up {100 * line['variance_share']:.0f} % of how far the profit may vary."
+    chance = line["chance"] or 0.0
+    if line["kind"] == "sale":
+        return f"Mean of a lognormal sale price with your low and high as P10 and P90, fees off: {money}. {spread}"
+    if line["kind"] == "price":
+        return f"Price times one plus tax and the cost of money tied up: {money}."
+    if line["kind"] == "fault":
+        alone = (
+            Money(round(abs(line["profit_mean_minor"]) / chance), currency).text() if chance > 0 else money
+        )
+        return f"Chance {100 * chance:.1f} % times {alone} on average when it is there = {money}. {spread}"
+    if line["kind"] == "shared":
+        return f"Work shared by several faults, counted once if any of them is there: {money} on average. {spread}"
+    if line["kind"] == "way out":
+        return f"Taking the better of mending and letting go adds {money} on average."
+    return f"Comes whatever is wrong; its own hours take days that cost to hold the car: {money}. {spread}"

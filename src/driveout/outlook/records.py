@@ -1,0 +1,157 @@
+"""Rows of the outlook: the trail of how it moved, and the person's own rules."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from driveout.errors import Conflict
+from driveout.outlook.rules import Rules, default_rules, rules_as_data, rules_from
+from driveout.store import Moment, Tx, metadata
+
+outlook_point = sa.Table(
+    "outlook_point",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), nullable=False, index=True),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("reason", sa.Text, nullable=False),
+    sa.Column("currency", sa.String(3), nullable=False),
+    sa.Column("profit_p10_minor", sa.BigInteger),
+    sa.Column("profit_p50_minor", sa.BigInteger),
+    sa.Column("profit_p90_minor", sa.BigInteger),
+    sa.Column("profit_mean_minor", sa.BigInteger),
+    sa.Column("loss_chance", sa.Float),
+    sa.Column("hours_p10", sa.Float),
+    sa.Column("hours_p50", sa.Float),
+    sa.Column("hours_p90", sa.Float),
+    sa.Column("days_p10", sa.Float),
+    sa.Column("days_p50", sa.Float),
+    sa.Column("days_p90", sa.Float),
+    sa.Column("ceiling_minor", sa.BigInteger),
+    sa.Column("binding", sa.String(20), nullable=False),
+    sa.Column("wage_mark_minor", sa.BigInteger),
+    sa.Column("missing", sa.Text, nullable=False),
+    sa.Column("breakdown", sa.JSON, nullable=False),
+)
+outlook_rules = sa.Table(
+    "outlook_rules",
+    metadata,
+    sa.Column("currency", sa.String(3), primary_key=True),
+    sa.Column("rules", sa.JSON, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+
+
+@dataclass(frozen=True)
+class Point:
+    """The outlook after one fact; figures are None when it could not be said.
+
+    Money in minor units of ``currency``; ``missing`` says what was not known; ``breakdown`` is
+    the whole outlook as plain values.
+    """
+
+    id: int
+    car_id: int
+    at: datetime
+    reason: str
+    currency: str
+    profit_p10_minor: int | None
+    profit_p50_minor: int | None
+    profit_p90_minor: int | None
+    profit_mean_minor: int | None
+    loss_chance: float | None
+    hours_p10: float | None
+    hours_p50: float | None
+    hours_p90: float | None
+    days_p10: float | None
+    days_p50: float | None
+    days_p90: float | None
+    ceiling_minor: int | None
+    binding: str
+    wage_mark_minor: int | None
+    missing: str
+    breakdown: dict[str, Any]
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the outlook could be said."""
+        return self.profit_p50_minor is not None
+
+    def says_the_same(self, values: dict[str, Any]) -> bool:
+        """Whether new values would show nothing new."""
+        keys = (
+            "profit_p10_minor",
+            "profit_p50_minor",
+            "profit_p90_minor",
+            "ceiling_minor",
+            "hours_p50",
+            "missing",
+        )
+        return all(getattr(self, key) == values[key] for key in keys)
+
+
+@dataclass(frozen=True)
+class KeptRules:
+    """The person's rules in one currency; version 0 while they are the defaults."""
+
+    rules: Rules
+    version: int
+
+
+def add_point(tx: Tx, values: dict[str, Any]) -> Point:
+    """Add a point to a car's trail."""
+    row = tx.execute(sa.insert(outlook_point).values(**values).returning(outlook_point)).one()
+    return Point(**row._mapping)
+
+
+def newest_point(tx: Tx, car_id: int) -> Point | None:
+    """The last point of a car's trail."""
+    row = tx.execute(
+        sa.select(outlook_point)
+        .where(outlook_point.c.car_id == car_id)
+        .order_by(outlook_point.c.id.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else Point(**row._mapping)
+
+
+def points(tx: Tx, car_id: int, most: int = 200) -> list[Point]:
+    """A car's trail, oldest first, at most the newest ``most`` points."""
+    rows = tx.execute(
+        sa.select(outlook_point)
+        .where(outlook_point.c.car_id == car_id)
+        .order_by(outlook_point.c.id.desc())
+        .limit(most)
+    )
+    return [Point(**row._mapping) for row in rows][::-1]
+
+
+def rules_kept(tx: Tx, currency: str) -> KeptRules:
+    """The person's rules in a currency, the defaults if none were ever written."""
+    row = tx.execute(sa.select(outlook_rules).where(outlook_rules.c.currency == currency)).first()
+    if row is None:
+        return KeptRules(default_rules(currency), 0)
+    return KeptRules(rules_from(row.rules, default_rules(currency)), row.version)
+
+
+def keep_rules(tx: Tx, rules: Rules, version: int, at: datetime) -> KeptRules:
+    """Write the rules if nobody has since; otherwise a Conflict."""
+    values = {"rules": rules_as_data(rules), "at": at, "version": version + 1}
+    if version == 0:
+        taken = sa.select(outlook_rules.c.version).where(outlook_rules.c.currency == rules.currency)
+        if tx.execute(taken).first() is None:
+            tx.execute(sa.insert(outlook_rules).values(currency=rules.currency, **values))
+            return KeptRules(rules, 1)
+    changed = tx.execute(
+        sa.update(outlook_rules)
+        .where(outlook_rules.c.currency == rules.currency, outlook_rules.c.version == version)
+        .values(**values)
+    )
+    if changed.rowcount != 1:
+        raise Conflict("Your rules were changed in another window meanwhile. Look at them again.")
+    return KeptRules(rules, version + 1)
