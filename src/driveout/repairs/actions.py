@@ -78,7 +78,7 @@ def means_of(tx: Tx, car: Car) -> Means:
     """What the person has for this car; the advert's clean value stands in until a value is typed."""
     held = records.means_of(tx, car.id)
     clean = car.facts.get("clean_value_minor")
-    value = int(clean["likely"]) if isinstance(clean, dict) and "likely" in clean else None
+    value = int(clean[1]) if isinstance(clean, list) and len(clean) == 3 else None
     if held is None:
         return Means(car.id, 0, value, None, None, 0)
     if held.value_minor is None:
