@@ -141,7 +141,10 @@ def note_seen(
         raise BadEntry(f"This car has no comparable number {number}.", field="comparable", value=number)
     first = kept.car.seen or kept.at.date()
     # Making the value anew holds the days to their order.
-    replace(kept.car, seen=first, **({"gone": day} if is_gone else {"last_seen": day}))
+    if is_gone:
+        replace(kept.car, seen=first, gone=day)
+    else:
+        replace(kept.car, seen=first, last_seen=day)
     facts = {"seen": first.isoformat(), "gone" if is_gone else "last_seen": day.isoformat()}
     changed = records.change_comparable(tx, car_id, number, version, {"facts": facts})
     words = "gone" if is_gone else "still there"

@@ -166,5 +166,16 @@ def _kept(row: Any) -> KeptComparable:
 
 
 def _appraisal(row: Any) -> KeptAppraisal:
-    money = [Money(amount, row.currency) for amount in (row.value, row.low, row.high)]
-    return KeptAppraisal(row.id, row.car_id, *money, row.log_mean, row.log_sd, row.used, row.content, row.at)
+    value, low, high = (Money(amount, row.currency) for amount in (row.value, row.low, row.high))
+    return KeptAppraisal(
+        row.id,
+        row.car_id,
+        value,
+        low,
+        high,
+        row.log_mean,
+        row.log_sd,
+        row.used,
+        row.content,
+        row.at,
+    )

@@ -1,0 +1,271 @@
+"""The chapter Sale: the asking plan, what waiting costs, who asked, and what to answer to an offer."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+
+from driveout.cars.actions import get_car
+from driveout.cars.car import Car
+from driveout.errors import BadEntry, CannotSay, DriveoutError
+from driveout.files import yaml_document
+from driveout.market.actions import latest_appraisal
+from driveout.selling import actions
+from driveout.selling.asking import BOTTLENECKS, AskingPlan, SaleSituation, asking_plan
+from driveout.selling.chart import ChartStep, plan_svg
+from driveout.selling.offers import ANSWERS, answer_offer
+from driveout.selling.own_file import SCHEMA, situation_from_document
+from driveout.selling.records import KeptPlan, Offer
+from driveout.store import Tx
+from driveout.units import Money
+from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+
+router = APIRouter()
+api = APIRouter(prefix="/api")
+CHAPTERS = (Chapter("sale", "Sale", order=80),)
+
+# Facts on payment that sellers learn too late; nothing here is legal advice.
+CAUTIONS = (
+    "A cashier's cheque or bank draft can be recalled days or weeks after the bank has credited it. "
+    "Hand over car and papers only when your bank says the money cannot be taken back.",
+    "An offer above your price with a request to send part of it on to a carrier or agent is overpayment fraud.",
+    "Nobody needs a code that was sent to your telephone, nor pays through a link that you did not set up.",
+    "Before a drive along: photograph the licence, keep the papers at home, go with a second person.",
+)
+
+
+@dataclass(frozen=True)
+class OfferRow:
+    """One offer of the log with its advice ready to be shown."""
+
+    offer: Offer
+    counter_at: Money
+    take_it: Money
+    regret: tuple[tuple[str, Money], ...]
+    reasons: tuple[str, ...]
+    advice: str
+
+
+@router.get("/cars/{car_id}/sale")
+def show(request: Request, car_id: int) -> Response:
+    """Draw the chapter."""
+    with reading(request) as tx:
+        return _sale_page(request, tx, car_id)
+
+
+@router.post("/cars/{car_id}/sale/plan")
+def plan(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Make an asking plan."""
+    return _done(
+        request,
+        car_id,
+        form,
+        lambda tx: actions.make_plan(tx, car_id, _entries(form, get_car(tx, car_id)), at=now(request)),
+    )
+
+
+@router.post("/cars/{car_id}/sale/ask")
+def ask(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Put a price in the advert."""
+
+    def do(tx: Tx) -> None:
+        currency = get_car(tx, car_id).currency
+        actions.put_ask(tx, car_id, form.money("ask", currency, Money(1, currency)), at=now(request))
+
+    return _done(request, car_id, form, do)
+
+
+@router.post("/cars/{car_id}/sale/enquiry")
+def enquiry(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Log that somebody asked."""
+    return _done(
+        request,
+        car_id,
+        form,
+        lambda tx: actions.record_enquiry(
+            tx, car_id, at=now(request), who=form.text("who", required=False, longest=200)
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/sale/offer")
+def offer(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Log an offer; the page then shows what to answer."""
+
+    def do(tx: Tx) -> None:
+        currency = get_car(tx, car_id).currency
+        actions.record_offer(
+            tx,
+            car_id,
+            form.money("amount", currency, Money(1, currency)),
+            buyer=form.text("buyer", required=False, longest=200),
+            at=now(request),
+        )
+
+    return _done(request, car_id, form, do)
+
+
+@router.post("/cars/{car_id}/sale/reply")
+def reply(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Log what was answered to an offer."""
+
+    def do(tx: Tx) -> None:
+        currency = get_car(tx, car_id).currency
+        answer = form.choice("answer", actions.OUTCOMES)
+        counter = form.money("counter_at", currency, Money(1, currency)) if answer == "counter" else None
+        actions.reply_to_offer(
+            tx,
+            car_id,
+            form.whole("offer", least=1) or 0,
+            answer,
+            version=form.whole("version", least=1) or 0,
+            at=now(request),
+            counter_at=counter,
+        )
+
+    return _done(request, car_id, form, do)
+
+
+@router.post("/cars/{car_id}/sale/sold")
+def sold(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Sell the car."""
+
+    def do(tx: Tx) -> None:
+        currency = get_car(tx, car_id).currency
+        today = now(request).date()
+        fees = form.money("fees", currency) if form.raw.get("fees", "").strip() else None
+        actions.sell_car(
+            tx,
+            car_id,
+            form.money("price", currency, Money(1, currency)),
+            at=now(request),
+            fees=fees,
+            day=form.day("day", latest=today) if form.raw.get("day", "").strip() else today,
+            buyer=form.text("buyer", required=False, longest=200),
+        )
+
+    return _done(request, car_id, form, do)
+
+
+@api.post("/asking")
+def asking_file(body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+    """Asking plan for an own file (schema driveout-asking/1) sent as JSON."""
+    return asking_plan(situation_from_document(yaml_document(json.dumps(body), "request", SCHEMA))).as_dict()
+
+
+@api.post("/offer")
+def offer_file(body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+    """Answer to an offer: keys ``amount`` and ``sale``, the latter an own file (driveout-asking/1)."""
+    sale = body.get("sale")
+    if not isinstance(sale, dict):
+        raise BadEntry("The request needs 'sale', an own file as JSON.", field="sale", allowed=SCHEMA)
+    situation = situation_from_document(yaml_document(json.dumps(sale), "request", SCHEMA))
+    amount = body.get("amount")
+    if isinstance(amount, bool) or not isinstance(amount, (int, float, str)):
+        raise BadEntry("The request needs 'amount', a number.", field="amount", value=str(amount))
+    text = f"{amount:.10f}".rstrip("0").rstrip(".") if isinstance(amount, float) else str(amount)
+    return answer_offer(situation, Money.of(text, situation.currency)).as_dict()
+
+
+def _done(request: Request, car_id: int, form: Form, do: Any) -> Response:
+    return submit(
+        request,
+        do,
+        then=f"/cars/{car_id}/sale",
+        again=lambda tx, error: _sale_page(request, tx, car_id, form, error),
+    )
+
+
+def _entries(form: Form, car: Car) -> dict[str, Any]:
+    """Keys of an own file from the plan's form; an empty field leaves the record's own value."""
+    entries: dict[str, Any] = {}
+    for name in ("value", "fallback", "holding_per_day", "depreciation_per_day", "fee_fixed", "next_cost"):
+        if name == "fallback" or form.raw.get(name, "").strip():
+            entries[name] = str(form.money(name, car.currency).major)
+    for name, unit, most in (
+        ("fee_percent", "%", 90.0),
+        ("sensitivity", "% per %", 60.0),
+        ("next_work_days", "days", 3650.0),
+    ):
+        number = form.number(name, unit, least=0.0, most=most, required=False)
+        if number is not None:
+            entries[name] = number
+    if "fee_percent" in entries:
+        entries["fee_share"] = round(entries.pop("fee_percent") / 100, 6)
+    entries["deadline_days"] = form.whole("deadline_days", least=1, most=730)
+    entries["step_days"] = int(form.choice("step_days", ("7", "14")))
+    entries["bottleneck"] = form.choice("bottleneck", BOTTLENECKS)
+    viewers = form.whole("viewers_booked", least=0, most=50, required=False)
+    if viewers:
+        entries["viewers_booked"] = viewers
+    if form.ticked("fresh"):
+        entries |= {"fresh_gain": 1.0, "fresh_days": 10.0}
+    return entries
+
+
+def _sale_page(
+    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    car = get_car(tx, car_id)
+    kept = actions.latest_plan(tx, car_id)
+    asks, enquiries, offers = actions.log_of(tx, car_id)
+    situation, today = _today(request, tx, car_id, kept)
+    return page(
+        request,
+        "selling/sale.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="sale",
+        form=form,
+        error=error,
+        car=car,
+        appraisal=latest_appraisal(tx, car_id),
+        kept=kept,
+        entries=kept.situation if kept else {},
+        situation=situation,
+        plan=today,
+        chart=_chart(today) if today else "",
+        asks=asks,
+        enquiries=enquiries,
+        offers=[_row(one) for one in offers],
+        answers=ANSWERS,
+        cautions=CAUTIONS,
+        closed=car.stage in ("sold", "let go"),
+    )
+
+
+def _today(
+    request: Request, tx: Tx, car_id: int, kept: KeptPlan | None
+) -> tuple[SaleSituation | None, AskingPlan | None]:
+    """The plan worked out anew with what is known now; None before the first plan."""
+    if kept is None:
+        return None, None
+    try:
+        situation = actions.current_situation(tx, car_id, at=now(request))
+        return situation, asking_plan(situation)
+    except (CannotSay, BadEntry):
+        return None, None
+
+
+def _chart(plan: AskingPlan) -> Markup:
+    steps = [ChartStep(s.from_day, s.to_day, s.ask, s.take_it, s.ask_if_quiet) for s in plan.steps]
+    return Markup(plan_svg(steps, plan.situation.fallback))
+
+
+def _row(one: Offer) -> OfferRow:
+    def money(text: str) -> Money:
+        return Money.of(text, one.amount.currency)
+
+    return OfferRow(
+        one,
+        money(one.advice["counter_at"]),
+        money(one.advice["take_it"]),
+        tuple((answer, money(one.advice["regret"][answer])) for answer in ANSWERS),
+        tuple(one.advice["reasons"]),
+        one.advice["answer"],
+    )
