@@ -117,3 +117,58 @@ def _model_years(vin: str, this_year: int, light_vehicle: bool) -> tuple[int, ..
     if light_vehicle:
         years = (years[1],) if vin[6].isalpha() else (years[0],)
     return tuple(year for year in years if year <= this_year + 1)
+
+
+# Characters that the eye or a camera takes for one another.
+_CONFUSED = ("0DOQ", "1IL7", "2Z", "5S", "6G", "8B", "UV", "MN", "KX", "CG", "EF", "PR")
+
+
+def vin_suggestions(text: str, at_most: int = 6) -> tuple[str, ...]:
+    """Numbers that one look-alike or one swap would turn into what was typed, and whose check digit holds.
+
+    I, O and Q are always replaced, since no number has them. Only a suggestion: about 8 % of slips
+    pass the check by chance, and a number from outside North America need not pass it at all.
+
+    Parameters
+    ----------
+    text
+        What was typed; spaces and dashes are ignored.
+    at_most
+        Number of suggestions.
+
+    Returns
+    -------
+    tuple of str
+        Candidates, look-alikes before swaps; empty when the number already holds.
+
+    References
+    ----------
+    cfr-49-565, check digit.
+
+    Examples
+    --------
+    >>> vin_suggestions("1G4AH59H45G1I8341")
+    ('1G4AH59H45G118341',)
+    """
+    typed = "".join(letter for letter in text.upper() if letter not in " -")
+    vin = "".join(_LOOKALIKES.get(letter, letter) for letter in typed)
+    if len(vin) != 17 or any(letter not in _VALUES for letter in vin):
+        return ()
+    if check_digit(vin) == vin[8]:
+        return (vin,) if vin != typed else ()
+    candidates: list[str] = []
+    for place, letter in enumerate(vin):
+        for group in _CONFUSED:
+            if letter in group:
+                candidates += [
+                    f"{vin[:place]}{other}{vin[place + 1 :]}"
+                    for other in group
+                    if other != letter and other in _VALUES
+                ]
+    candidates += [
+        vin[:place] + vin[place + 1] + vin[place] + vin[place + 2 :]
+        for place in range(16)
+        if vin[place] != vin[place + 1]
+    ]
+    holding = [candidate for candidate in candidates if check_digit(candidate) == candidate[8]]
+    return tuple(dict.fromkeys(holding))[:at_most]
