@@ -188,6 +188,7 @@ def page(
             "chapter": chapter,
             "car_id": car_id,
             "form": form,
+            "sent": form,  # the kit has a macro of the name form
             "error": error,
             "path": request.url.path,
             "top": top,

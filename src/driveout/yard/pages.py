@@ -9,7 +9,7 @@ from markupsafe import Markup
 from driveout.cars.actions import get_car, trail_of
 from driveout.outlook.pages import strip
 from driveout.sources import shelf
-from driveout.web import page, reading
+from driveout.web import now, page, reading
 from driveout.yard import actions
 
 router = APIRouter()
@@ -20,12 +20,18 @@ PER_PAGE = 40
 def yard(request: Request, finished: bool = False, start: int = 0) -> Response:
     """Draw one row per car in the order of what needs the person next."""
     with reading(request) as tx:
-        rows = actions.rows_of_the_yard(tx, finished=finished)
+        rows = actions.rows_of_the_yard(tx, finished=finished, today=now(request).date())
         shown = rows[start : start + PER_PAGE]
-        strips = {row.car.id: Markup(strip(tx, row.car.id)) for row in shown}  # noqa: S704 - escaped where drawn
+        strips = {row.car.id: Markup(strip(tx, row.car.id)) for row in shown}
         more = start + PER_PAGE if len(rows) > start + PER_PAGE else None
         return page(
-            request, "yard/yard.html", rows=shown, strips=strips, finished=finished, more=more, total=len(rows)
+            request,
+            "yard/yard.html",
+            rows=shown,
+            strips=strips,
+            finished=finished,
+            more=more,
+            total=len(rows),
         )
 
 
@@ -41,7 +47,9 @@ def trail(request: Request, car_id: int) -> Response:
     """Draw everything that happened to a car, newest first."""
     with reading(request) as tx:
         get_car(tx, car_id)
-        return page(request, "yard/trail.html", tx=tx, car_id=car_id, chapter="trail", events=trail_of(tx, car_id))
+        return page(
+            request, "yard/trail.html", tx=tx, car_id=car_id, chapter="trail", events=trail_of(tx, car_id)
+        )
 
 
 @router.get("/help")

@@ -1,0 +1,102 @@
+"""Fills a record with the invented scenario: one car finished last winter, one advert to decide on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from driveout.cars.actions import list_cars
+from driveout.files import shipped
+from driveout.hunt.actions import add_advert, buy, reading_of
+from driveout.hunt.advert import MoneyRange
+from driveout.lessons.actions import close_car, frozen_estimate
+from driveout.money.actions import book_core_return, book_hours, book_receipt, book_travel
+from driveout.repairs.actions import choose_repair, finish_repair
+from driveout.selling.actions import sell_car
+from driveout.store import Store, Tx
+from driveout.units import Money
+
+FIRST_CAR = """Tarnwick Pipit 1.2, made 2011, 121,000 miles, Ostley. Starter is dead, you have to bump start it,
+runs and drives fine once going. Clean title in hand. Valve cover gasket leaks a little oil.
+Small dent in the rear door. Asking $900."""
+
+
+def usd(amount: str) -> Money:
+    """Amount in US dollars."""
+    return Money.of(amount, "USD")
+
+
+def value(low: str, likely: str, high: str) -> MoneyRange:
+    """What a car sells for without its faults, in three points."""
+    return MoneyRange(usd(low), usd(likely), usd(high))
+
+
+def fill(store: Store) -> None:
+    """Put the demo cars into a record that holds none; a record with cars is left as it is."""
+    with store.reading() as tx:
+        if list_cars(tx):
+            return
+    now = store.now()
+    with store.writing() as tx:
+        finished_car(tx, now - timedelta(days=130))
+    with store.writing() as tx:
+        linnet(tx, now)
+
+
+def linnet(tx: Tx, at: datetime) -> int:
+    """Read the advert of the car that the demo is about; return its number."""
+    text = shipped("driveout.demo", "data/advert.txt").decode()
+    read = reading_of(tx, text, "USD", at)
+    advert = read.advert(clean_value=value("4200", "4900", "5500"), distance_km=34, seen_on=at.date())
+    advert = replace(advert, name="Tarnwick Linnet 1.4, 2013, blue")
+    return add_advert(tx, advert, at=at, original=text, read=read).id
+
+
+def finished_car(tx: Tx, at: datetime) -> int:
+    """Tell the story of a small car with a dead starter, from advert to closed books; return its number."""
+    read = reading_of(tx, FIRST_CAR, "USD", at)
+    advert = read.advert(clean_value=value("2100", "2600", "3000"), distance_km=21, seen_on=at.date())
+    advert = replace(advert, name="Tarnwick Pipit 1.2, 2011")
+    car_id = add_advert(tx, advert, at=at, original=FIRST_CAR, read=read).id
+
+    def on(days: int, hour: int = 0) -> datetime:
+        return at + timedelta(days=days, hours=hour)
+
+    buy(tx, car_id, usd("780"), at=on(2))
+    book_travel(tx, car_id, Decimal("84"), "km", on(2).date(), at=on(2), what="to see and to fetch it")
+    estimate = frozen_estimate(tx, car_id)
+    lines = {line.key: line.label for line in estimate.lines} if estimate else {}
+    starter = next((key for key in lines if "starter" in key), "")
+    choose_repair(tx, car_id, "rep_starter", "new", at=on(3))
+    receipt = book_receipt(
+        tx,
+        car_id,
+        "parts",
+        usd("164.90"),
+        "Starter motor",
+        "Quillan Motor Factors",
+        on(4).date(),
+        at=on(4),
+        core=usd("45.00"),
+        line=starter,
+    )
+    book_hours(tx, car_id, "electrics", 4.5, on(6), day=on(6).date(), line=starter)
+    finish_repair(tx, car_id, "rep_starter", at=on(6))
+    book_core_return(tx, car_id, receipt.number, on(9).date(), at=on(9))
+    book_receipt(
+        tx,
+        car_id,
+        "parts",
+        usd("23.40"),
+        "Rocker cover gasket",
+        "Quillan Motor Factors",
+        on(9).date(),
+        at=on(9),
+    )
+    book_hours(tx, car_id, "engine", 3.0, on(10), day=on(10).date())
+    book_hours(tx, car_id, "cleaning and photos", 6.5, on(15), day=on(15).date())
+    book_hours(tx, car_id, "selling", 7.0, on(28), day=on(28).date())
+    sell_car(tx, car_id, usd("2350"), at=on(31), fees=usd("25"), day=on(31).date(), buyer="R. Sorrel")
+    close_car(tx, car_id, on(33))
+    return car_id

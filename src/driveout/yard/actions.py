@@ -1,0 +1,104 @@
+"""What each car needs next, read from everything recorded about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from driveout.cars import Car
+from driveout.cars.actions import list_cars
+from driveout.faults.actions import findings_of
+from driveout.lessons.actions import result_of
+from driveout.market.actions import comparables_of
+from driveout.money.actions import car_entries, cores_open, cost_so_far
+from driveout.outlook.actions import newest_point
+from driveout.repairs.actions import decisions_of
+from driveout.selling.actions import latest_plan, log_of
+from driveout.store import Tx
+from driveout.units import Money
+from driveout.workshop.actions import every_work
+from driveout.yard.next_step import Situation, Step, next_step
+
+FINISHED = ("sold", "let go")
+
+
+@dataclass(frozen=True)
+class YardRow:
+    """One car of the yard: what it needs next, and the money and days in it."""
+
+    car: Car
+    step: Step
+    held: Money | None
+    days: int | None
+
+
+def situation_of(tx: Tx, car: Car) -> Situation:
+    """Everything that decides a car's next step."""
+    point = newest_point(tx, car.id)
+    asking = car.facts.get("asking_minor")
+    if car.stage in ("advert", "viewing"):
+        checks = [found for found in findings_of(tx, car.id) if found.origin not in ("advert",)]
+        ceiling = point.ceiling_minor if point else None
+        return Situation(
+            car.id,
+            car.stage,
+            asking=None if asking is None else Money(int(asking), car.currency),
+            ceiling=None if ceiling is None else Money(ceiling, car.currency),
+            missing=point.missing if point else "",
+            checks_done=len(checks),
+        )
+    works = every_work(tx, car.id) if car.stage in ("bought", "in work") else []
+    decisions = decisions_of(tx, car.id) if car.stage in ("bought", "in work") else []
+    offers = log_of(tx, car.id)[2] if car.stage in ("in work", "for sale") else ()
+    return Situation(
+        car.id,
+        car.stage,
+        repairs_chosen=sum(decision.state in ("chosen", "done") for decision in decisions),
+        links_open=sum(len(work.work.progress.undone - work.work.progress.back) for work in works),
+        steps_left=sum(len(work.plan.tasks) - work.work.finished_count for work in works),
+        cores_open=len(cores_open(tx, car.id)) if car.stage != "let go" else 0,
+        comparables=len(comparables_of(tx, car.id)) if car.stage in ("bought", "in work") else 0,
+        planned=latest_plan(tx, car.id) is not None,
+        offers_open=sum(not offer.answer for offer in offers),
+        closed=car.stage == "sold" and result_of(tx, car.id).closed_at is not None,
+    )
+
+
+def next_for(tx: Tx, car: Car) -> Step:
+    """The one thing that a car needs from the person next."""
+    return next_step(situation_of(tx, car))
+
+
+def rows_of_the_yard(tx: Tx, *, finished: bool, today: date) -> list[YardRow]:
+    """Cars in the order of what needs the person next.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    finished
+        True for the sold ones and those let go, False for all others. A sold car whose books
+        are open still counts as not finished.
+    today
+        Present day, for the days that money is tied up.
+
+    Returns
+    -------
+    list of YardRow
+        One row per car, most urgent first, then newest first.
+    """
+    rows = []
+    for car in list_cars(tx):
+        step = next_for(tx, car)
+        is_over = car.stage in FINISHED and step.order > 2
+        if is_over == finished:
+            rows.append(_row(tx, car, step, today))
+    return sorted(rows, key=lambda row: (row.step.order, -row.car.id))
+
+
+def _row(tx: Tx, car: Car, step: Step, today: date) -> YardRow:
+    if car.stage in ("advert", "viewing", *FINISHED):
+        return YardRow(car, step, None, None)
+    entries = car_entries(tx, car.id)
+    days = (today - entries[0].day).days if entries else None
+    return YardRow(car, step, cost_so_far(tx, car.id).work_in_progress, days)
