@@ -17,7 +17,17 @@ from driveout.faults.network import (
 )
 from driveout.faults.network_file import read_findings, read_network
 from driveout.faults.pack import Check, Fault, Pack, Sign, knowledge
-from driveout.faults.posterior import Grid, Posterior, SignedTerms, Speaks, World, grid, infer
+from driveout.faults.posterior import (
+    Grid,
+    Posterior,
+    SignedTerms,
+    Speaks,
+    World,
+    engine,
+    grid,
+    infer,
+    use_fast,
+)
 from driveout.faults.shipped import shipped_network, with_silence
 
 __all__ = [
@@ -44,11 +54,13 @@ __all__ = [
     "Table",
     "World",
     "compile_network",
+    "engine",
     "grid",
     "infer",
     "knowledge",
     "read_findings",
     "read_network",
     "shipped_network",
+    "use_fast",
     "with_silence",
 ]

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import product
 
 import numpy as np
@@ -52,11 +52,37 @@ class Compiled:
     ratio: Floats  # (C, Q)
     leak_upper: Floats  # (W, C)
     leak_ratio: Floats  # (W, C)
+    touches: npt.NDArray[np.bool_]  # (C, inner causes): some sub-state explains the code
 
-    @property
+    @cached_property
     def width(self) -> int:
         """Number of public columns: every cause's absence and states."""
         return int(self.public_start[-1])
+
+    @cached_property
+    def names(self) -> tuple[tuple[str, tuple[str, ...], int, int], ...]:
+        """Per cause: its id, the labels of its public columns, and where they begin and end."""
+        edges = self.public_start.tolist()
+        return tuple(
+            (cause.id, (ABSENT, *(s.id for s in cause.states)), edges[i], edges[i + 1])
+            for i, cause in enumerate(self.network.causes)
+        )
+
+    @cached_property
+    def worlds(self) -> Ints:
+        """Indexes of all worlds."""
+        return np.arange(len(self.world_weight))
+
+    @cached_property
+    def everything(self) -> npt.NDArray[np.bool_]:
+        """Mask of sub-states when nothing is known about the causes themselves."""
+        return np.ones(self.upper.shape[1], dtype=bool)
+
+    @cached_property
+    def first(self) -> Ints:
+        """Where each public column begins: the sub-states of one state stand together."""
+        own = int(self.start[len(self.network.causes)])
+        return np.flatnonzero(np.diff(self.public[:own], prepend=-1))
 
 
 @lru_cache(maxsize=64)
@@ -95,6 +121,7 @@ def compile_network(network: Network) -> Compiled:
             code[finding.id, label] = len(rows)
             rows.append((lower is not None, *_ratio(upper, lower, sub.size)))
     empty = np.zeros((0, sub.size))
+    ratio = np.vstack([r[2] for r in rows]) if rows else empty
     return Compiled(
         network=network,
         world_weight=weight,
@@ -106,9 +133,10 @@ def compile_network(network: Network) -> Compiled:
         code=code,
         two_sided=np.array([r[0] for r in rows], dtype=bool),
         upper=np.vstack([r[1] for r in rows]) if rows else empty,
-        ratio=np.vstack([r[2] for r in rows]) if rows else empty,
+        ratio=ratio,
         leak_upper=np.vstack([r[3] for r in rows]).T.copy() if rows else np.zeros((len(worlds), 0)),
         leak_ratio=np.vstack([r[4] for r in rows]).T.copy() if rows else np.zeros((len(worlds), 0)),
+        touches=np.minimum.reduceat(ratio, sub.start[:-1], axis=1) < 1,
     )
 
 

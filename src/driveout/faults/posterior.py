@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +12,7 @@ import numpy.typing as npt
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.compiled import Compiled, compile_network
 from driveout.faults.network import ABSENT, Network
-from driveout.faults.recursion import CHUNK_NUMBERS, Folded, fold, solve
+from driveout.faults.recursion import CHUNK_NUMBERS, Folded, fold, solve, too_many_open
 from driveout.faults.sampling import draw
 
 Floats = npt.NDArray[np.float64]
@@ -43,7 +43,8 @@ class World:
     """One combination of roots and arc parents; within it the blocks are independent.
 
     ``P(d, evidence) = sum_world weight * prod_block (signed sum of the block)``. Far fewer terms
-    than one signed sum over everything: each block only expands its own positive findings.
+    than one signed sum over everything: each block only expands its own positive findings, and
+    all causes that no open finding ties together stand in one block of one term.
     """
 
     weight: float
@@ -84,7 +85,7 @@ def read_evidence(compiled: Compiled, evidence: Mapping[str, str]) -> Reading:
     """
     codes = []
     allowed: npt.NDArray[np.bool_] | None = None
-    worlds = np.arange(len(compiled.world_weight))
+    worlds = compiled.worlds
     for name, label in evidence.items():
         code = compiled.code.get((name, label))
         if code is not None:
@@ -197,12 +198,11 @@ class Posterior:
     @cached_property
     def marginals(self) -> dict[str, dict[str, float]]:
         """Probability of every state (``absent`` included) of every cause."""
-        result = {}
-        for i, cause in enumerate(self.network.causes):
-            mine = self.columns[self.compiled.public_start[i] : self.compiled.public_start[i + 1]]
-            names = (ABSENT, *(s.id for s in cause.states))
-            result[cause.id] = dict(zip(names, mine.tolist(), strict=True))
-        return result
+        values = self.columns.tolist()
+        return {
+            cause: dict(zip(names, values[low:high], strict=True))
+            for cause, names, low, high in self.compiled.names
+        }
 
     @cached_property
     def faults(self) -> dict[str, float]:
@@ -345,6 +345,8 @@ def weigh(reading: Reading) -> tuple[float, Floats]:
     compiled = reading.compiled
     if not len(reading.worlds):
         return 0.0, np.zeros(compiled.width)
+    if engine() == "numba":
+        return _weigh_fast(reading)
     total, conditional = solve(folded_rows(reading))
     whole = float(total.sum())
     if not whole > 0:
@@ -352,12 +354,76 @@ def weigh(reading: Reading) -> tuple[float, Floats]:
     return whole, public_columns(compiled, total / whole @ conditional)
 
 
+def use_fast(wanted: bool = True) -> str:
+    """Let compiled loops carry out the sums in this process, for callers with thousands of questions.
+
+    They need the extra ``fast`` (numba) and about a second to load, which one question is not worth:
+    the NumPy path is the default and gives the same numbers to about 1e-15.
+
+    Parameters
+    ----------
+    wanted
+        False goes back to NumPy.
+
+    Returns
+    -------
+    str
+        What is used from now on: ``numba``, or ``numpy`` when numba is not installed.
+    """
+    _chosen["engine"] = "numba" if wanted and _fast_is_there() else "numpy"
+    return engine()
+
+
+def engine() -> str:
+    """What carries out the sums in this process: ``numpy`` or ``numba``."""
+    return _chosen["engine"]
+
+
+_chosen = {"engine": "numpy"}
+
+
+@cache
+def _fast_is_there() -> bool:
+    from importlib.util import find_spec
+
+    return find_spec("numba") is not None
+
+
+def _arrays(reading: Reading) -> tuple[object, ...]:
+    compiled = reading.compiled
+    return (
+        reading.codes,
+        reading.worlds,
+        compiled.world_weight,
+        compiled.prior,
+        compiled.everything if reading.allowed is None else reading.allowed,
+        compiled.start,
+        compiled.upper,
+        compiled.ratio,
+        compiled.leak_upper,
+        compiled.leak_ratio,
+        compiled.two_sided,
+        compiled.touches,
+    )
+
+
+def _weigh_fast(reading: Reading) -> tuple[float, Floats]:
+    from driveout.faults.fast import weigh_codes
+
+    whole, sums = weigh_codes(*_arrays(reading))
+    if whole < 0:
+        raise too_many_open()
+    if not whole > 0:
+        return 0.0, np.zeros(reading.compiled.width)
+    return whole, public_columns(reading.compiled, sums / whole)
+
+
 def public_columns(compiled: Compiled, by_sub_state: Floats) -> Floats:
     """Add the sub-states of every state; look-alikes drop out. Works on the last axis."""
     own = int(compiled.start[len(compiled.network.causes)])
-    # sub-states of one state stand together, so their first columns cut the axis
-    first = np.flatnonzero(np.diff(compiled.public[:own], prepend=-1))
-    return np.add.reduceat(by_sub_state[..., :own], first, axis=-1)
+    if own == compiled.width:
+        return by_sub_state[..., :own]
+    return np.add.reduceat(by_sub_state[..., :own], compiled.first, axis=-1)
 
 
 def contradiction(reading: Reading) -> CannotSay:
@@ -444,7 +510,7 @@ def _world_terms(posterior: Posterior, *, joined: bool) -> tuple[World, ...]:
     else:
         groups = [(part.findings, [*(i for i, _ in part.single), *part.several]) for part in folded.parts]
         used = {i for _, causes in groups for i in causes}
-        groups += [([], [i]) for i in range(len(compiled.start) - 1) if i not in used]
+        groups.append(([], [i for i in range(len(compiled.start) - 1) if i not in used]))
     worlds = []
     for row in range(len(folded.scale)):
         if not folded.scale[row] > 0:
@@ -566,6 +632,9 @@ def grid(network: Network | Compiled, evidence: Mapping[str, str], checks: Seque
             np.vstack([np.ones(len(reading.worlds)), compiled.leak_upper[reading.worlds][:, codes].T])
         )
     shape = tuple(len(u) for u in uppers)
+    if engine() == "numba":
+        total, columns = _grid_fast(reading, uppers, leaks)
+        return Grid(tuple(checks), total.reshape(shape), columns.reshape(*shape, -1))
     total = np.zeros(int(np.prod(shape, dtype=int)))
     columns = np.zeros((len(total), compiled.width))
     base, scale, leak, ratio = _open_rows(reading)
@@ -586,3 +655,22 @@ def grid(network: Network | Compiled, evidence: Mapping[str, str], checks: Seque
     with np.errstate(invalid="ignore", divide="ignore"):
         columns = np.where(total[:, None] > 0, columns / total[:, None], 0.0)
     return Grid(tuple(checks), total.reshape(shape), columns.reshape(*shape, -1))
+
+
+def _grid_fast(reading: Reading, uppers: Sequence[Floats], leaks: Sequence[Floats]) -> tuple[Floats, Floats]:
+    from driveout.faults.fast import grid_codes
+
+    compiled = reading.compiled
+    levels = np.array([len(u) for u in uppers], dtype=np.int64)
+    most = int(levels.max(initial=1))
+    upper = np.ones((len(levels), most, compiled.upper.shape[1]))
+    leak = np.ones((len(levels), most, len(compiled.world_weight)))
+    for k, (rows, chances) in enumerate(zip(uppers, leaks, strict=True)):
+        upper[k, : len(rows)] = rows
+        leak[k, : len(rows), reading.worlds] = chances.T
+    total, sums = grid_codes(*_arrays(reading), levels, upper, leak)
+    if total[0] < 0:
+        raise too_many_open()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        columns = np.where(total[:, None] > 0, public_columns(compiled, sums) / total[:, None], 0.0)
+    return total, columns

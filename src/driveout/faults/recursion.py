@@ -100,12 +100,17 @@ def fold(base: Floats, scale: Floats, start: Ints, leak: Floats, ratio: Floats) 
     parts = _parts(touches)
     most = max((len(p.findings) for p in parts), default=0)
     if most > MOST_OPEN:
-        raise CannotSay(
-            f"{most} positive findings hang together through shared causes; "
-            f"at most {MOST_OPEN} can be weighed exactly at once. Leave out the weaker ones.",
-            missing="fewer positive findings",
-        )
+        raise too_many_open()
     return Folded(base, scale, start, leak, ratio, touches, parts)
+
+
+def too_many_open() -> CannotSay:
+    """The refusal when positive findings hang together too widely to be summed out."""
+    return CannotSay(
+        f"Too many positive findings hang together through shared causes; about {MOST_OPEN} can be "
+        "weighed exactly at once. Leave out the weaker ones.",
+        missing="fewer positive findings",
+    )
 
 
 def _parts(touches: npt.NDArray[np.bool_]) -> list[Part]:
