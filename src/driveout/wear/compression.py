@@ -12,6 +12,8 @@ from driveout.wear.verdict import CLOSE, FAILS, HOLDS, OPEN, Finding, Verdict, j
 
 # ISO 2533: sea level 288.15 K, lapse 6.5 K/km, pressure exponent g/(R L) = 5.25588.
 _T0, _LAPSE, _EXPONENT = 288.15, 0.0065, 5.25588
+# Its radius of the earth turns a measured height into the height the formula is written in. [m]
+_RADIUS = 6_356_766.0
 # Checks of the fault network ask for these (common practice, no source).
 SPREAD_FINDING = 0.80
 LEAST_FINDING_KPA = 900.0
@@ -70,7 +72,7 @@ def altitude_band(height_m: float) -> AltitudeBand:
             value=height_m,
             allowed="-500 to 6000 m",
         )
-    warmth = 1.0 - _LAPSE * height_m / _T0
+    warmth = 1.0 - _LAPSE * (_RADIUS * height_m / (_RADIUS + height_m)) / _T0
     pressure = warmth**_EXPONENT
     return AltitudeBand(pressure / warmth, pressure)
 
