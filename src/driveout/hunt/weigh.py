@@ -190,10 +190,54 @@ def weigh(
     evidence, notes = evidence_of(advert, network, findings or {})
     posterior = infer(network, {**_silences(network, evidence), **evidence})
     case = case_of(advert, rules, posterior, repairs, facts=facts, plan=plan, notes=notes)
+    return weighing_of_case(
+        advert, case, network, facts=facts, evidence=evidence, with_swings=with_swings, points=points
+    )
+
+
+def weighing_of_case(
+    advert: AdvertFacts,
+    case: Case,
+    network: Network,
+    *,
+    facts: Mapping[str, FaultFacts] | None = None,
+    evidence: Mapping[str, str] | None = None,
+    with_swings: bool = True,
+    points: int = 2048,
+) -> Weighing:
+    """Weigh a case that is made already, such as the one behind a stored car's outlook strip.
+
+    Parameters
+    ----------
+    advert
+        Facts of the advert.
+    case
+        Everything the outlook is made from.
+    network
+        The fault network, for the names of faults.
+    facts
+        Name and loss of value of each fault.
+    evidence
+        Findings that were used.
+    with_swings
+        Whether to work out what moves the walk-away price.
+    points
+        Grid points of the money distribution.
+
+    Returns
+    -------
+    Weighing
+        The answer.
+
+    Raises
+    ------
+    CannotSay
+        If a chosen rule has no answer.
+    """
     made = Forecast(case, points)
     ceiling, outlook = ceiling_from(made), made.outlook()
     causes = causes_of(case, network, facts or {}, made)
-    swings = tornado(swing_variants(case, made)) if with_swings else ()
+    swings = tornado(swing_variants(case, outlook)) if with_swings else ()
     bid = None
     if advert.asking is not None:
         spread = float(np.sqrt(max(made.charged.cost.variance, 0.0)))
@@ -204,6 +248,7 @@ def weigh(
             most=ceiling.price,
         )
     verdict = _verdict(advert, ceiling, bid)
+    heard = {name: label for name, label in (evidence or {}).items() if label != SILENT}
     return Weighing(
         advert,
         causes,
@@ -212,10 +257,10 @@ def weigh(
         swings,
         bid,
         verdict,
-        _why(advert, rules, ceiling, outlook, causes, bid, verdict),
+        _why(advert, case.rules, ceiling, outlook, causes, bid, verdict),
         case.notes,
         case,
-        evidence,
+        heard,
     )
 
 
@@ -321,7 +366,7 @@ def causes_of(
     return tuple(sorted(found, key=lambda c: -c.chance * max(c.cost_mean, 1e-9)))
 
 
-def swing_variants(case: Case, made: Forecast) -> dict[str, tuple[Case, Case]]:
+def swing_variants(case: Case, outlook: Outlook) -> dict[str, tuple[Case, Case]]:
     """Variants for the tornado: the rules, the dearest faults' chances and costs, own hours."""
     variants = rule_variants(case)
     for name, piece in enumerate(case.book.always):
@@ -330,7 +375,7 @@ def swing_variants(case: Case, made: Forecast) -> dict[str, tuple[Case, Case]]:
                 replace(case, book=_with_always(case.book, name, piece.hours.quantile(0.1))),
                 replace(case, book=_with_always(case.book, name, piece.hours.quantile(0.9))),
             )
-    lines = [line for line in made.outlook().lines if line.kind == "fault" and line.chance]
+    lines = [line for line in outlook.lines if line.kind == "fault" and line.chance]
     dearest = sorted(lines, key=lambda line: line.profit_mean)[:MOST_SWINGS]
     for line in dearest:
         mend = next(m for m in case.book.mends if m.fault == line.fault)

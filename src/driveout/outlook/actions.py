@@ -11,10 +11,11 @@ from typing import Any
 from driveout.cars import Car
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
-from driveout.faults import Pack, Posterior, infer
+from driveout.faults import Pack, Posterior, infer, with_silence
 from driveout.faults.actions import evidence_of, knowledge_of, network_for
-from driveout.lessons import EstimateLine, fit
+from driveout.lessons import HOURS, MONEY, EstimateLine, fit
 from driveout.lessons.actions import history, so_far
+from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
 from driveout.outlook.actuals import Booked, Known, with_actuals
 from driveout.outlook.car_case import car_case, check_currency, no_value, title_evidence
@@ -26,7 +27,8 @@ from driveout.outlook.rules import Rules, default_rules
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.strip import StripBand
 from driveout.outlook.walk_away import Ceiling, ceiling_from
-from driveout.repairs import Catalogue, catalogue
+from driveout.repairs import Catalogue
+from driveout.repairs.actions import catalogue_of, decisions_of
 from driveout.store import Tx
 from driveout.uncertain import ThreePoint
 
@@ -38,16 +40,19 @@ __all__ = [
     "case_of",
     "change_rules",
     "default_rules",
+    "fault_facts",
     "lines_of",
     "newest_point",
     "outlook_of",
+    "plan_of",
     "refresh",
     "rules_of",
     "trail",
+    "value_of",
 ]
 
-#: grid points of an outlook that is renewed after every fact
-POINTS = 1024
+#: grid points of an outlook; the same everywhere, so that every screen shows the same cents
+POINTS = 2048
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,13 +162,13 @@ def case_of(tx: Tx, car_id: int) -> Present:
     car = get_car(tx, car_id)
     rules = records.rules_kept(tx, car.currency).rules
     check_currency(rules, car.currency)
-    value, note = _value(tx, car)
-    if value is None:
-        raise no_value()
+    value, note = value_of(tx, car_id)
     network = network_for(tx, car)
-    told = title_evidence(str(car.facts.get("title") or ""), network)
-    posterior = infer(network, {**told, **evidence_of(tx, car_id)})
-    repairs, plan = catalogue(layout=_layout(car)), _plan(tx, car_id)
+    evidence = {**title_evidence(str(car.facts.get("title") or ""), network), **evidence_of(tx, car_id)}
+    if ADVERT_FACTS & car.facts.keys():
+        evidence = with_silence(network, evidence)
+    posterior = infer(network, evidence)
+    repairs, plan = catalogue_of(car), plan_of(tx)
     asking = car.facts.get("asking_minor")
     case = car_case(
         posterior,
@@ -172,16 +177,59 @@ def case_of(tx: Tx, car_id: int) -> Present:
         value,
         price=None if asking is None else float(asking),
         distance_km=car.facts.get("distance_km"),
-        facts=_fault_facts(knowledge_of(tx)),
+        facts=fault_facts(tx),
         plan=plan,
         notes=(note,) if note else (),
     )
     return Present(car, with_actuals(case, repairs, _known(tx, car), plan), posterior, repairs)
 
 
+def value_of(tx: Tx, car_id: int) -> tuple[tuple[float, float, float], str]:
+    """Low, likely, high of the sale price of the mended car, and where it comes from.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    tuple[tuple[float, float, float], str]
+        The range in minor units: the newest appraisal, else what the person stated; and a note.
+
+    Raises
+    ------
+    CannotSay
+        If there is neither.
+    """
+    found = latest_appraisal(tx, car_id)
+    if found is not None:
+        points = (float(found.low.minor), float(found.value.minor), float(found.high.minor))
+        return points, f"Value from {found.used} comparable{'' if found.used == 1 else 's'}."
+    stated = get_car(tx, car_id).facts.get("clean_value_minor")
+    if isinstance(stated, list | tuple) and len(stated) == 3:
+        return (float(stated[0]), float(stated[1]), float(stated[2])), ""
+    raise no_value()
+
+
+def plan_of(tx: Tx) -> Plan:
+    """What finished cars taught about own hours and money, for the next estimates."""
+    jobs = history(tx)
+    hours = tuple(job for job in jobs if job.measure == HOURS)
+    money = tuple(job for job in jobs if job.measure == MONEY)
+    return Plan(hours=fit(hours) if hours else None, money=fit(money) if money else None)
+
+
+def fault_facts(tx: Tx) -> Mapping[str, FaultFacts]:
+    """Name and loss of value of every fault of the person's knowledge."""
+    return _fault_facts(knowledge_of(tx))
+
+
 def outlook_of(tx: Tx, car_id: int) -> tuple[Outlook, Ceiling]:
     """The outlook of a car as it stands now, and its walk-away price."""
-    made = Forecast(case_of(tx, car_id).case)
+    made = Forecast(case_of(tx, car_id).case, POINTS)
     return made.outlook(), ceiling_from(made)
 
 
@@ -286,6 +334,8 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
     return values
 
 
+#: facts that only an advert brings; what such an advert does not mention counts as silence
+ADVERT_FACTS = frozenset({"asking_minor", "advert_text", "seen_on"})
 BEFORE_BUYING = ("advert", "viewing", "let go")
 
 
@@ -310,10 +360,6 @@ def _nothing(currency: str, missing: str) -> dict[str, Any]:
     return {**empty, "currency": currency, "binding": "", "missing": missing, "breakdown": {}}
 
 
-def _layout(car: Car) -> str:
-    return {"rwd": "rear_drive", "fwd": "front_drive"}.get(str(car.facts.get("drive") or ""), "front_drive")
-
-
 @lru_cache(maxsize=8)
 def _fault_facts(pack: Pack) -> Mapping[str, FaultFacts]:
     return {
@@ -324,22 +370,6 @@ def _fault_facts(pack: Pack) -> Mapping[str, FaultFacts]:
         )
         for fault in pack.faults.values()
     }
-
-
-def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float] | None, str]:
-    """Low, likely, high of the sale price of the mended car, and a note on where it comes from."""
-    stated = car.facts.get("clean_value_minor")
-    if isinstance(stated, list | tuple) and len(stated) == 3:
-        return (float(stated[0]), float(stated[1]), float(stated[2])), ""
-    return None, ""
-
-
-def _plan(tx: Tx, car_id: int) -> Plan:
-    """What is settled about repairs, and what finished cars taught."""
-    jobs = history(tx)
-    hours = [job for job in jobs if job.measure == "hours"]
-    money = [job for job in jobs if job.measure == "money"]
-    return Plan(hours=fit(hours) if hours else None, money=fit(money) if money else None)
 
 
 def _known(tx: Tx, car: Car) -> Known:
@@ -361,8 +391,11 @@ def _known(tx: Tx, car: Car) -> Known:
         ]
         if cost.minutes:
             booked.append(Booked("", "Own hours booked", 0.0, cost.minutes / 60.0))
+    decided = decisions_of(tx, car.id)
     known = Known(
         price_paid=bought if bought > 0 else None,
+        chosen={d.repair: d.choice for d in decided if d.state in ("chosen", "done")},
+        done=frozenset(d.repair for d in decided if d.state == "done"),
         booked=tuple(booked),
         received=float(cost.other_income.minor),
     )

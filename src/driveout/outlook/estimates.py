@@ -106,8 +106,10 @@ def _range(pieces: Sequence[Piece], charge: Charge, scale: float) -> ThreePoint 
 
 def _three(grid: Lattice, scale: float) -> ThreePoint:
     low, high = grid.quantile(LOW_SHARE), grid.quantile(HIGH_SHARE)
-    mode = float(grid.points[int(np.argmax(grid.pmf))])
-    return ThreePoint(low / scale, min(max(mode, low), high) / scale, high / scale)
+    # a lump of chance at the low end (nothing to pay at all) is not what is likely when it costs
+    inside = (grid.points > low) & (grid.points < high)
+    mode = float(grid.points[inside][np.argmax(grid.pmf[inside])]) if inside.any() else low
+    return ThreePoint(low / scale, mode / scale, high / scale)
 
 
 def _sure(value: float) -> ThreePoint:

@@ -7,9 +7,8 @@ Exact where the evidence is given as `FaultChances`; from seeded draws where it 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -23,10 +22,10 @@ from driveout.outlook.spread import (
     COARSE,
     FINE,
     Part,
-    cost_distribution,
+    cost_distributions,
     grid_step,
     log_exponential_mean,
-    parts,
+    parts_by_charge,
 )
 from driveout.uncertain import Lattice
 
@@ -189,11 +188,15 @@ class Outlook:
 
 @dataclass(frozen=True)
 class _Sums:
-    """Distribution and parts of the summed lines, whichever way they are computed."""
+    """Distributions and parts of the summed lines, whichever way they are computed."""
 
-    spread: Callable[[Charge, int], Lattice]
-    parts: Callable[[Charge], tuple[Part, ...]]
-    log_exponential: Callable[[Charge], Callable[[float], float] | None]
+    cash: Lattice
+    charged: Lattice
+    hours: Lattice
+    days: Lattice
+    cash_parts: tuple[Part, ...]
+    hours_parts: tuple[Part, ...]
+    days_mean: float
     how: str
 
 
@@ -207,23 +210,28 @@ class Forecast:
 
     @cached_property
     def _sums(self) -> _Sums:
+        charges = (self.cash_charge, self.wage_charge, HOURS, self.days_charge)
         chances, book = self.case.chances, self.case.book
         if isinstance(chances, FaultDraws):
             drawn: DrawnLines = draw_lines(chances, book, np.random.default_rng(self.draws_seed))
-            return _Sums(drawn.distribution, drawn.parts, lambda _: None, f"{chances.count:,} seeded draws")
-        lines = cache(lambda charge: parts(chances, book, charge))
-        return _Sums(
-            lambda charge, points: cost_distribution(
-                chances,
-                book,
-                charge,
-                points=points,
-                step=grid_step(lines(charge), chances, book, charge, points),
-            ),
-            lines,
-            lambda charge: lambda rate: log_exponential_mean(chances, book, charge, rate),
-            "exact",
-        )
+            parts = [drawn.parts(charge) for charge in charges]
+            sizes = (self.points, self.points, COARSE, COARSE)
+            grids = [drawn.distribution(c, size) for c, size in zip(charges, sizes, strict=True)]
+            how = f"{chances.count:,} seeded draws"
+        else:
+            parts = parts_by_charge(chances, book, charges)
+            coarse = min(COARSE, self.points)
+            grids = []
+            for first, size in ((0, self.points), (2, coarse)):
+                mine = charges[first : first + 2]
+                steps = [
+                    grid_step(parts[first + k], chances, book, charge, size) for k, charge in enumerate(mine)
+                ]
+                grids += cost_distributions(chances, book, mine, steps, size)
+            how = "exact"
+        cash, charged, hours, days = grids
+        waiting = math.fsum(p.mean for p in parts[3])
+        return _Sums(cash, charged, hours, days, parts[0], parts[2], waiting, how)
 
     @property
     def cash_charge(self) -> Charge:
@@ -250,28 +258,28 @@ class Forecast:
     @cached_property
     def cash(self) -> Margin:
         """Sale less money out, before the price of the car."""
-        return self._margin(self.cash_charge, 0.0)
+        return self._margin(self._sums.cash, self.cash_charge, 0.0)
 
     @cached_property
     def charged(self) -> Margin:
         """Sale less money out and own hours at the wage, before the price of the car."""
-        return self._margin(self.wage_charge, self.case.rules.wage_per_hour)
+        return self._margin(self._sums.charged, self.wage_charge, self.case.rules.wage_per_hour)
 
-    def _margin(self, charge: Charge, wage: float) -> Margin:
+    def _margin(self, cost: Lattice, charge: Charge, wage: float) -> Margin:
         way_out = self.salvage
         floor = None
         if way_out is not None:
             spent = [p for p in self.case.book.always if p.label in self.case.spent_first]
             floor = way_out.money - wage * way_out.hours - moments(spent, charge)[0]
-        cost = self._sums.spread(charge, self.points).shifted(-self.case.received)
-        inner = self._sums.log_exponential(charge)
         received = self.case.received
+        chances, book = self.case.chances, self.case.book
 
         def log_exponential(rate: float) -> float:
-            assert inner is not None
-            return inner(rate) - rate * received
+            assert isinstance(chances, FaultChances)
+            return log_exponential_mean(chances, book, charge, rate) - rate * received
 
-        return Margin(self.resale, cost, floor, log_exponential if inner else None)
+        exact = log_exponential if isinstance(chances, FaultChances) else None
+        return Margin(self.resale, cost.shifted(-received), floor, exact)
 
     @cached_property
     def salvage(self) -> Salvage | None:
@@ -282,12 +290,12 @@ class Forecast:
     @cached_property
     def hours_mean(self) -> float:
         """Expected own hours if it is mended."""
-        return math.fsum(p.mean for p in self._sums.parts(HOURS))
+        return math.fsum(p.mean for p in self._sums.hours_parts)
 
     @cached_property
     def days_mean(self) -> float:
         """Expected days from buying to sold."""
-        return math.fsum(p.mean for p in self._sums.parts(self.days_charge))
+        return self._sums.days_mean
 
     @property
     def price_factor(self) -> float:
@@ -302,8 +310,8 @@ class Forecast:
         paid = 0.0 if case.price is None else case.price * self.price_factor
         low, middle, high = (cash.quantile(share) - paid for share in BAND)
         profit = Band(low, middle, high, cash.mean - paid)
-        hours = _band(self._sums.spread(HOURS, COARSE), self.hours_mean)
-        days = _band(self._sums.spread(self.days_charge, COARSE), self.days_mean)
+        hours = _band(self._sums.hours, self.hours_mean)
+        days = _band(self._sums.days, self.days_mean)
         return Outlook(
             currency=case.rules.currency,
             price=case.price,
@@ -324,8 +332,7 @@ class Forecast:
         )
 
     def _lines(self, paid: float) -> tuple[OutlookLine, ...]:
-        money = self._sums.parts(self.cash_charge)
-        hours = self._sums.parts(HOURS)
+        money, hours = self._sums.cash_parts, self._sums.hours_parts
         always = len(self.case.book.always)
         resale = self.resale
         whole = resale.variance + math.fsum(p.covariance for p in money)

@@ -79,7 +79,7 @@ class Rules:
     currency: str = "USD"
     chosen: tuple[str, ...] = ("wage", "loss")
     wage_per_hour: float = 1500.0
-    loss_chance: float = 0.10
+    loss_chance: float = 0.20
     tail_share: float = 0.10
     tail_loss: float = 40000.0
     risk_tolerance: float = 400000.0

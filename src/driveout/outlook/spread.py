@@ -111,10 +111,9 @@ def _mean_of_product(
         moving = algebra.times(moving, either)
     moving = brackets.with_knots(moving, None, nothing)
     weights = np.array([chance for chance, _ in chances.worlds])
-    return algebra.times(
-        result,
-        np.tensordot(weights, moving * np.ones((len(weights),) + (1,) * algebra.one.ndim), axes=(0, 0)),
-    )
+    if len(moving) == 1:
+        return algebra.times(result, moving[0])
+    return algebra.times(result, np.einsum("t,t...->...", weights, moving))
 
 
 class _Brackets:
@@ -195,7 +194,7 @@ def _mean_of_block(
             algebra.times,
             (_bracket(chances.faults[i], share[rows], branch, worth, algebra) for i, share in moving),
         )
-        summed = summed + np.tensordot(block.weight[rows], product, axes=(0, 0))
+        summed = summed + np.einsum("t,t...->...", block.weight[rows], product)
     return algebra.times(steady, summed)
 
 
@@ -348,13 +347,25 @@ def cost_distribution(
     """
     if step is None:
         step = grid_step(parts(chances, book, charge), chances, book, charge, points)
-    frequencies = points // 2 + 1
+    return cost_distributions(chances, book, (charge,), (step,), points)[0]
+
+
+def cost_distributions(
+    chances: FaultChances,
+    book: CostBook,
+    charges: Sequence[Charge],
+    steps: Sequence[float],
+    points: int,
+) -> list[Lattice]:
+    """Distributions under several charges in one pass, each on its own grid; see `cost_distribution`."""
+    pairs = list(zip(charges, steps, strict=True))
 
     def value(pieces: tuple[Piece, ...], key: str) -> Array:
-        return _spectrum(pieces, charge, step, points)
+        return np.stack([_spectrum(pieces, charge, step, points) for charge, step in pairs])
 
-    algebra = _Algebra(np.ones(frequencies, dtype=complex), np.multiply)
-    return from_spectrum(_mean_of_product(chances, book, value, algebra), points, 0.0, step)
+    one = np.ones((len(pairs), points // 2 + 1), dtype=complex)
+    spectra = _mean_of_product(chances, book, value, _Algebra(one, np.multiply))
+    return [from_spectrum(row, points, 0.0, step) for row, (_, step) in zip(spectra, pairs, strict=True)]
 
 
 _spectra: dict[tuple[tuple[Piece, ...], Charge, float, int], Array] = {}
@@ -427,6 +438,13 @@ def parts(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[Part, 
     ----------
     own-reasoning, docs/method/outlook.md (product over truncated power series).
     """
+    return parts_by_charge(chances, book, (charge,))[0]
+
+
+def parts_by_charge(
+    chances: FaultChances, book: CostBook, charges: Sequence[Charge]
+) -> list[tuple[Part, ...]]:
+    """The parts under several charges in one pass; see `parts`."""
     mends = {mend.fault: mend for mend in book.mends}
     known = [fault for names in chances.faults for fault in names if fault in mends]
     used_access = {name for f in known for name in mends[f].opens}
@@ -441,24 +459,28 @@ def parts(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[Part, 
             if name in used:
                 labels[f"{kind}:{name}"] = (piece.label, "", math.nan)
     if not labels:
-        return ()
+        return [() for _ in charges]
     column = {key: k for k, key in enumerate(labels)}
-    one = np.zeros((len(labels), 4))
-    one[:, 0] = 1.0
+    one = np.zeros((len(charges), len(labels), 4))
+    one[..., 0] = 1.0
 
     def value(pieces: tuple[Piece, ...], key: str) -> Array:
-        mean, square = moments(pieces, charge)
         jet = one.copy()
-        jet[:, 2] = mean
-        jet[column[key], 1] = mean
-        jet[column[key], 3] = square
+        for row, charge in enumerate(charges):
+            mean, square = moments(pieces, charge)
+            jet[row, :, 2] = mean
+            jet[row, column[key], 1] = mean
+            jet[row, column[key], 3] = square
         return jet
 
     jets = _mean_of_product(chances, book, value, _Algebra(one, _times_jets))
-    return tuple(
-        Part(label, fault, chance, float(jet[1]), float(jet[3] - jet[1] * jet[2]))
-        for (label, fault, chance), jet in zip(labels.values(), jets, strict=True)
-    )
+    return [
+        tuple(
+            Part(label, fault, chance, float(jet[1]), float(jet[3] - jet[1] * jet[2]))
+            for (label, fault, chance), jet in zip(labels.values(), row, strict=True)
+        )
+        for row in jets
+    ]
 
 
 def mean_and_variance(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[float, float]:
