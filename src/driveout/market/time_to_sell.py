@@ -13,9 +13,9 @@ from driveout.errors import BadEntry, CannotSay
 from driveout.market.comparables import Comparable
 from driveout.market.regression import Floats
 
-# Before any advert was followed: about one car in 45 days, worth one and a half cars of evidence.
+# Before any advert was followed: about one car in 45 days, worth two cars of evidence.
 # common practice, no source; docs/method/value.md, time to sell.
-PRIOR_SHAPE = 1.5
+PRIOR_SHAPE = 2.0
 PRIOR_DAYS = 45.0
 # Share of vanished adverts that were sales, the rest were taken down: common practice, no source.
 SHARE_SOLD = 0.8

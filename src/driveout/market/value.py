@@ -158,6 +158,10 @@ class Appraisal:
         The same for the price in the advert.
     log_mean, log_sd
         Normal law of the natural logarithm of the price that gives the same interval.
+    level_sd
+        Doubt of what buyers in general would pay for this car, as a standard deviation of the
+        logarithm: the line's own doubt and half of the scatter between prices (the other half
+        is taken to be the luck of single sellers; common practice, no source).
     used
         How many comparables were used.
     pulls
@@ -181,6 +185,7 @@ class Appraisal:
     asked_high: Money
     log_mean: float
     log_sd: float
+    level_sd: float
     used: int
     pulls: tuple[Pull, ...]
     effects: tuple[Effect, ...]
@@ -200,6 +205,7 @@ class Appraisal:
             },
             "log_mean": self.log_mean,
             "log_sd": self.log_sd,
+            "level_sd": self.level_sd,
             "used": self.used,
             "interval_by": self.by,
             "out_of_range": self.out_of_range,
@@ -322,6 +328,7 @@ def appraise(
         asked_high=_money(asked + asked_half, currency),
         log_mean=centre,
         log_sd=half / Z80,
+        level_sd=math.sqrt(float(fit.variance_at(x)[0] - 0.5 * fit.noise[0])),
         used=len(used),
         pulls=_pulls(fit, without, table, used, x, centre, currency),
         effects=_effects(fit, table, prior),

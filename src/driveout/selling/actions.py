@@ -64,7 +64,7 @@ def make_plan(tx: Tx, car_id: int, entries: dict[str, Any], *, at: datetime) -> 
             )
         given |= {
             "value": str(appraisal.value.major),
-            "value_sd": round(min(appraisal.log_sd, LARGEST_VALUE_SD), 4),
+            "value_sd": round(min(float(appraisal.content["level_sd"]), LARGEST_VALUE_SD), 4),
         }
     rate = sale_rate_of(tx, car_id, at.date())
     given |= {"sale_shape": round(rate.shape, 4), "sale_days": round(rate.days, 3)}

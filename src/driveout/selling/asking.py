@@ -11,6 +11,7 @@ from typing import Any, Literal
 import numpy as np
 
 from driveout.errors import BadEntry
+from driveout.market.time_to_sell import PRIOR_DAYS, PRIOR_SHAPE
 from driveout.selling.demand import Floats, next_project_per_day, value_now
 from driveout.selling.programme import Demand, Programme, Terms, solve
 from driveout.units import Money, minor_digits
@@ -95,8 +96,8 @@ class SaleSituation:
 
     value: Money
     fallback: Money
-    sale_shape: float = 1.5
-    sale_days: float = 67.5
+    sale_shape: float = PRIOR_SHAPE
+    sale_days: float = PRIOR_SHAPE * PRIOR_DAYS
     value_sd: float = 0.0
     sensitivity: float = SENSITIVITY
     sensitivity_sd: float = SENSITIVITY_SD
