@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -253,12 +254,9 @@ _COUNTED = {2: "Two", 3: "Three", 4: "Four", 5: "Five"}
 
 
 def _item_dict(item: Read) -> dict[str, Any]:
-    value: Any = item.value
-    if isinstance(value, Money):
-        value = {"amount": str(value.major), "currency": value.currency}
     return {
         "what": item.what,
-        "value": value,
+        "value": _plain_value(item.value),
         "words": item.words.text,
         "start": item.words.start,
         "end": item.words.end,
@@ -267,7 +265,7 @@ def _item_dict(item: Read) -> dict[str, Any]:
         "hedged": item.hedged,
         "alternatives": [
             {
-                "value": value_text(a.value) if isinstance(a.value, Money) else a.value,
+                "value": _plain_value(a.value),
                 "words": a.words.text,
             }
             for a in item.alternatives
@@ -276,10 +274,20 @@ def _item_dict(item: Read) -> dict[str, Any]:
     }
 
 
+def _plain_value(value: Any) -> Any:
+    return {"amount": str(value.major), "currency": value.currency} if isinstance(value, Money) else value
+
+
+def item_from_data(item: Mapping[str, Any], currency: str) -> Any:
+    """The value of an item that was kept as plain data."""
+    value = item["value"]
+    return Money.of(value["amount"], value.get("currency", currency)) if isinstance(value, dict) else value
+
+
 def without_item(read: ReadAdvert, index: int) -> ReadAdvert:
     """A copy without one item, as when the person says "that is wrong"."""
     kept = tuple(item for k, item in enumerate(read.items) if k != index)
     return replace(read, items=kept)
 
 
-__all__ = ["ReadAdvert", "Running", "read_advert", "without_item"]
+__all__ = ["ReadAdvert", "Running", "item_from_data", "read_advert", "without_item"]

@@ -69,6 +69,10 @@ def fault_facts(own_pack: str | bytes | None = None) -> Mapping[str, FaultFacts]
 
 def _facts(pack: Pack) -> dict[str, FaultFacts]:
     return {
-        fault.id: FaultFacts(fault.name, ThreePoint(*fault.value_loss), fault.safety == "critical")
+        fault.id: FaultFacts(
+            fault.name,
+            ThreePoint(*fault.value_loss) if max(fault.value_loss) > 0 else None,
+            fault.safety == "critical",
+        )
         for fault in pack.faults.values()
     }
