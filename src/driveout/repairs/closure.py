@@ -51,9 +51,10 @@ def best_closure(weights: Sequence[int], needs: Iterable[tuple[int, int]]) -> tu
     if not total:
         return 0, frozenset()
     source, sink = count, count + 1
-    tails = np.concatenate([np.full(len(gains), source), costs, arcs[:, 0]]).astype(np.int32)
-    heads = np.concatenate([gains, np.full(len(costs), sink), arcs[:, 1]]).astype(np.int32)
-    room = np.concatenate([worth[gains], -worth[costs], np.full(len(arcs), total + 1)])
+    # The last arc carries nothing; it makes the sink known when nothing costs anything.
+    tails = np.concatenate([np.full(len(gains), source), costs, arcs[:, 0], [source]]).astype(np.int32)
+    heads = np.concatenate([gains, np.full(len(costs), sink), arcs[:, 1], [sink]]).astype(np.int32)
+    room = np.concatenate([worth[gains], -worth[costs], np.full(len(arcs), total + 1), [0]])
     flow = max_flow.SimpleMaxFlow()
     flow.add_arcs_with_capacity(tails, heads, room)
     if flow.solve(source, sink) != flow.OPTIMAL:

@@ -110,7 +110,7 @@ def least_release(
     if settled != forced:
         extra, proven = _solve(graph, forced, settled, seconds)
         chosen |= extra
-    return graph.answer(chosen, wanted, proven)
+    return graph.answer(graph.without_idle(chosen, forced), wanted, proven)
 
 
 def releasable(items: Mapping[str, AccessItem]) -> frozenset[str]:
@@ -245,6 +245,14 @@ class _Graph:
                     if not waiting[need[0]]:
                         heappush(ready, need[0])
         return order
+
+    def without_idle(self, chosen: set[int], forced: set[int]) -> set[int]:
+        """Leave out what costs nothing and is not needed either."""
+        left = set(chosen)
+        for i in sorted(chosen - forced):
+            if self.cost[i] == 0 and self.chain(left - {i}) == left - {i}:
+                left.discard(i)
+        return left
 
     def answer(self, chosen: set[int], wanted: Sequence[int], proven: bool) -> Release:
         """Trace back from the targets, so that nothing needless stays in the answer."""
