@@ -206,8 +206,12 @@ class Decision:
             position = waiting.pop()
             if position in nodes or position not in self._positions:
                 continue
-            curve = self._positions[position].curve
-            nodes[position] = Node(_ceiling(curve, self._model), _steps(curve))
+            solved = self._positions[position]
+            nodes[position] = Node(
+                _ceiling(solved.curve, self._model),
+                _steps(solved.curve),
+                _ceiling(solved.without_checks, self._model),
+            )
             for _, step in nodes[position].steps:
                 if step >= 0:
                     waiting += children(position, step, len(self.problem.checks[step].outcomes))

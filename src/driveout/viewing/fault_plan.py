@@ -88,13 +88,17 @@ class FaultPlan:
             most = np.minimum(most, limit)
         if viewing.ceiling_known is not None:
             worth = worth + (viewing.ceiling_known * viewing.price_factor - worth[0] / chance[0]) * chance
-        return chance, worth / viewing.price_factor, most
+        worth = worth / viewing.price_factor
+        if viewing.room > 0.0:
+            fair = np.divide(worth, chance, out=np.full_like(worth, -inf), where=chance > 0.0)
+            most = np.minimum(most, fair - viewing.room)
+        return chance, worth, most
 
     def _from_draws(self, drawn: DrawnWorth) -> tuple[Floats, Floats]:
         """Worth beyond the sum over faults, and the price limit of the rule about losses, per position."""
         likely = drawn_likelihoods(self.viewing, drawn.states)
         share = np.maximum(self._spread(likely.sum(axis=0)), 1e-300)
-        extra = self._spread(drawn.extra @ likely) / share
+        extra: Floats = self._spread(drawn.extra @ likely) / share
         if drawn.most_loss >= 1.0:
             return extra, np.array([inf])
         width = len(drawn.prices)
@@ -155,7 +159,7 @@ class FaultPlan:
         """Positions from cumulative outcomes; findings of one check are joined to one digit."""
         axes = self.prepared.sums.levels
         if self._fast and width == 1:
-            table = fast.spread(cumulative, axes)
+            table: Floats = fast.spread(cumulative, axes)
         else:
             table = plain.spread(cumulative, axes, width)
         if self.prepared.is_plain:
@@ -400,7 +404,9 @@ class FaultPlan:
                 rows.append((ceiling, WALK))
             elif g <= top:
                 rows.append((grid[g], int(mine[g])))
-        return Node(ceiling, tuple(rows))
+        chance, worth, most = self._tables
+        stop = min(float(worth[position] / chance[position]), float(most[position if len(most) > 1 else 0]))
+        return Node(ceiling, tuple(rows), stop)
 
     def _edge(
         self,

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driveout.errors import BadEntry
-from driveout.faults import Compiled
+from driveout.faults import Compiled, Network
 
 
 @dataclass(frozen=True)
@@ -121,6 +121,9 @@ class FaultViewing:
         What each unit of the price costs in all: 1, tax, capital tied up.
     drawn
         What the sum over faults leaves out.
+    room
+        Buying is permitted only this far under the price by expected profit: what rules about
+        risk that cannot be followed from position to position take off now. [money]
     ceiling_known, limit_known
         Walk-away price by expected profit, and by the rule about losses, as computed exactly
         elsewhere for what is known now; both sums are shifted to agree with them. [money]
@@ -139,6 +142,7 @@ class FaultViewing:
     most_serious_chance: float = 1.0
     price_factor: float = 1.0
     drawn: DrawnWorth | None = None
+    room: float = 0.0
     ceiling_known: float | None = None
     limit_known: float | None = None
 
@@ -150,6 +154,7 @@ class FaultViewing:
             and self.drawn is None
             and self.ceiling_known is None
             and self.price_factor == 1.0
+            and self.room == 0.0
         )
 
     def cost_of(self, check: FaultCheck) -> float:
@@ -157,47 +162,73 @@ class FaultViewing:
         return check.cost + self.wage_per_hour * check.minutes / 60.0
 
     def outcomes(self, check: FaultCheck) -> tuple[str, ...]:
-        """Outcomes of a check; of several findings, every combination, joined with ``, ``."""
-        known = self.compiled.network.finding
-        for finding in check.findings:
-            if finding not in known or known[finding].kind != "check":
-                raise BadEntry(
-                    f"Check {check.id!r} shows {finding!r}, which no check of the network can show.",
-                    field="checks",
-                    value=finding,
-                )
-        return tuple(
-            ", ".join(row) for row in product(*(known[finding].outcomes for finding in check.findings))
-        )
+        """Outcomes of a check, see `outcomes_of`."""
+        return outcomes_of(self.compiled.network, check)
 
     def shown(self, check: FaultCheck, outcome: str) -> dict[str, str]:
-        """What an outcome of a check says, finding by finding.
+        """What an outcome of a check says, see `shown_by`."""
+        return shown_by(self.compiled.network, check, outcome)
 
-        Parameters
-        ----------
-        check
-            The check.
-        outcome
-            One of its outcomes.
 
-        Returns
-        -------
-        dict[str, str]
-            Evidence as for ``faults.infer``.
+def outcomes_of(network: Network, check: FaultCheck) -> tuple[str, ...]:
+    """Outcomes of a check; of several findings, every combination, joined with ``, ``.
 
-        Raises
-        ------
-        BadEntry
-            If the check has no such outcome.
-        """
-        if outcome not in self.outcomes(check):
+    Parameters
+    ----------
+    network
+        The fault network.
+    check
+        The check.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names of the outcomes.
+
+    Raises
+    ------
+    BadEntry
+        If it shows a finding that no check can show.
+    """
+    for finding in check.findings:
+        if finding not in network.finding or network.finding[finding].kind != "check":
             raise BadEntry(
-                f"Check {check.id!r} has no outcome {outcome!r}.",
-                field=check.id,
-                value=outcome,
-                allowed="; ".join(self.outcomes(check)),
+                f"Check {check.id!r} shows {finding!r}, which no check of the network can show.",
+                field="checks",
+                value=finding,
             )
-        known = self.compiled.network.finding
-        rows = product(*(known[finding].outcomes for finding in check.findings))
-        row = next(row for row in rows if ", ".join(row) == outcome)
-        return dict(zip(check.findings, row, strict=True))
+    return tuple(", ".join(row) for row in product(*(network.finding[f].outcomes for f in check.findings)))
+
+
+def shown_by(network: Network, check: FaultCheck, outcome: str) -> dict[str, str]:
+    """What an outcome of a check says, finding by finding.
+
+    Parameters
+    ----------
+    network
+        The fault network.
+    check
+        The check.
+    outcome
+        One of its outcomes.
+
+    Returns
+    -------
+    dict[str, str]
+        Evidence as for ``faults.infer``.
+
+    Raises
+    ------
+    BadEntry
+        If the check has no such outcome.
+    """
+    names = outcomes_of(network, check)
+    if outcome not in names:
+        raise BadEntry(
+            f"Check {check.id!r} has no outcome {outcome!r}.",
+            field="outcome",
+            value=outcome,
+            allowed="; ".join(names),
+        )
+    rows = list(product(*(network.finding[f].outcomes for f in check.findings)))
+    return dict(zip(check.findings, rows[names.index(outcome)], strict=True))

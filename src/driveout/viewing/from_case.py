@@ -1,13 +1,15 @@
 """A viewing of one car from the same numbers as its outlook: chances, cost book, rules."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from driveout.faults import Check as KnownCheck
 from driveout.faults import Compiled, Posterior
-from driveout.outlook import Case, Charge, CostBook, Forecast
+from driveout.outlook import Case, Charge, CostBook, Forecast, ceiling_from
 from driveout.outlook.book import Piece, moments
+from driveout.outlook.spread import FINE
 from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing, SharedCost
 
@@ -22,8 +24,7 @@ def viewing_of(
     checks: Iterable[FaultCheck],
     *,
     minutes_available: float = float("inf"),
-    ceiling_known: float | None = None,
-    limit_known: float | None = None,
+    points: int = FINE,
 ) -> FaultViewing:
     """The viewing that belongs to an outlook.
 
@@ -41,16 +42,21 @@ def viewing_of(
         Checks on offer.
     minutes_available
         Time there is for checks. [min]
-    ceiling_known, limit_known
-        Walk-away price by the wage rule and by the least of the other chosen rules, as the
-        outlook has them. [minor units]
+    points
+        Grid points of the outlook whose walk-away price is to be met.
 
     Returns
     -------
     FaultViewing
         With all money in minor units.
     """
-    made = Forecast(case)
+    if "wage" not in case.rules.chosen:  # then own hours are worth nothing by the person's rules
+        case = replace(case, rules=replace(case.rules, wage_per_hour=0.0))
+    made = Forecast(case, points)
+    prices = {rule.rule: rule.price for rule in ceiling_from(made).rules}
+    by_mean = made.charged.mean / made.price_factor
+    limit = prices["loss"] if "loss" in case.rules.chosen else None
+    strict = [prices[name] for name in ("tail", "certain") if name in case.rules.chosen]
     charge = made.wage_charge
     costs, shared = book_costs(case.book, charge)
     known = set(posterior.faults)
@@ -65,9 +71,10 @@ def viewing_of(
         wage_per_hour=case.rules.wage_per_hour,
         minutes_available=minutes_available,
         price_factor=made.price_factor,
-        drawn=_drawn(made, posterior, ceiling_known, limit_known),
-        ceiling_known=ceiling_known,
-        limit_known=limit_known,
+        drawn=_drawn(made, posterior, by_mean, limit),
+        room=max([0.0, *(by_mean - price for price in strict if price is not None)]),
+        ceiling_known=by_mean,
+        limit_known=limit,
     )
 
 
@@ -175,7 +182,8 @@ def _at_least(mean: Floats, sd: Floats, floor: float) -> Floats:
     """Mean of the greater of a normal amount and a sure sum."""
     score = (mean - floor) / np.maximum(sd, 1e-9)
     density = np.exp(-0.5 * score**2) / np.sqrt(2.0 * np.pi)
-    return floor + (mean - floor) * _normal_share(score) + sd * density
+    result: Floats = floor + (mean - floor) * _normal_share(score) + sd * density
+    return result
 
 
 def _price_grid(margin: Floats, factor: float, *known: float | None) -> Floats:

@@ -113,7 +113,7 @@ def plan_many(viewing: FaultViewing, price: float, kept: int | None = None, trie
 def _unlimited(viewing: FaultViewing) -> FaultViewing:
     """The viewing without rules that forbid buying: under them one check alone often changes nothing."""
     drawn = viewing.drawn if viewing.drawn is None else replace(viewing.drawn, most_loss=1.0)
-    return replace(viewing, drawn=drawn, limit_known=None, serious=frozenset())
+    return replace(viewing, drawn=drawn, limit_known=None, room=0.0, serious=frozenset())
 
 
 def _ranked(viewing: FaultViewing, price: float) -> tuple[tuple[CheckWorth, ...], list[str]]:
@@ -287,6 +287,8 @@ def knowing_all(viewing: FaultViewing, price: float) -> float:
     bound = float(np.maximum(margins, 0.0) @ np.maximum(chances, 0.0))
     if viewing.drawn is not None and viewing.ceiling_known is not None:
         # Letting the car go instead of mending it adds to the worth of every set of faults.
-        summed = plan_faults(replace(viewing, checks=(), drawn=None, ceiling_known=None, limit_known=None))
+        summed = plan_faults(
+            replace(viewing, checks=(), drawn=None, room=0.0, ceiling_known=None, limit_known=None)
+        )
         bound += max(0.0, viewing.price_factor * (viewing.ceiling_known - summed.ceiling_without_checks))
     return bound

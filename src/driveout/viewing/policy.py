@@ -8,7 +8,7 @@ beyond comparing two prices, so a saved page can do it.
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isfinite
 from typing import Any
 
@@ -32,10 +32,13 @@ class Node:
     steps
         ``(from_price, step)`` in the order of rising price. A step below 0 is the final
         action ``-1 - step``; otherwise it is the number of a check.
+    stop
+        Ceiling if no further check is done from here; None if it was not worked out. [money]
     """
 
     ceiling: float | None
     steps: tuple[tuple[float, int], ...]
+    stop: float | None = None
 
     def step_at(self, price: float) -> int:
         """Step to take at a price."""
@@ -73,6 +76,39 @@ class Policy:
     nodes: Mapping[str, Node]
     price_range: tuple[float, float]
     from_position: str = ""
+
+    def in_order(self) -> list[str]:
+        """Positions in the order of the table's nodes."""
+        start = self.from_position or self.start
+        return list(walk_order(start, self.outcomes, lambda position: checks_of(self.nodes.get(position))))
+
+    def scaled(self, factor: float) -> "Policy":
+        """The same policy with all prices in another unit.
+
+        Parameters
+        ----------
+        factor
+            New unit per old unit, 0.01 from cents to dollars.
+
+        Returns
+        -------
+        Policy
+            Prices times the factor.
+        """
+
+        def times(price: float | None) -> float | None:
+            return None if price is None else price * factor
+
+        nodes = {
+            position: Node(
+                times(node.ceiling),
+                tuple((price * factor, step) for price, step in node.steps),
+                times(node.stop),
+            )
+            for position, node in self.nodes.items()
+        }
+        low, high = self.price_range
+        return replace(self, nodes=nodes, price_range=(low * factor, high * factor))
 
     @property
     def start(self) -> str:
@@ -181,8 +217,7 @@ def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
     """
     usual = _usual_steps(policy)
     start = policy.from_position or policy.start
-    order = walk_order(start, policy.outcomes, lambda p: checks_of(policy.nodes.get(p)))
-    found = [policy.nodes.get(position) for position in order]
+    found = [policy.nodes.get(position) for position in policy.in_order()]
     edges = sorted({_short(price, decimals) for node in found if node for price, _ in _inner(node, usual)})
     place = {price: number for number, price in enumerate(edges)}
     return {
@@ -222,6 +257,7 @@ def _packed(node: Node, usual: tuple[int, int], place: Mapping[float, int], deci
 
 
 def _unpacked(row: Any, usual: tuple[int, int], edges: Sequence[float], lowest: float) -> Node:
+    last: tuple[tuple[float, int], ...]
     if row == "no":
         return Node(None, ((lowest, usual[1]),))
     if isinstance(row, dict):

@@ -1,0 +1,91 @@
+"""The viewing sheet: one HTML file with the plan inside, which a phone walks with no signal."""
+
+import json
+from datetime import datetime
+from html import escape
+from typing import Any
+
+from driveout.faults import Network
+from driveout.files import shipped
+from driveout.units import minor_digits
+from driveout.viewing.car_plan import CarPlan
+from driveout.viewing.policy import Policy, as_table
+
+SCHEMA = "driveout-sheet/1"
+
+
+def sheet_html(
+    made: CarPlan, policy: Policy, network: Network, *, car_id: int, car_name: str, at: datetime
+) -> str:
+    """Put plan, checks and cautions into the page.
+
+    Parameters
+    ----------
+    made
+        The plan.
+    policy
+        Its table, prices in whole units of the currency.
+    network
+        Names of findings.
+    car_id, car_name
+        The car.
+    at
+        When it was saved.
+
+    Returns
+    -------
+    str
+        HTML that loads nothing and sends nothing.
+    """
+    unit = 10 ** minor_digits(made.price.currency)
+    used = {policy.checks[step] for node in policy.nodes.values() for _, step in node.steps if step >= 0}
+    data = {
+        "schema": SCHEMA,
+        "car_id": car_id,
+        "car": car_name,
+        "currency": made.price.currency,
+        "made": at.isoformat(timespec="seconds"),
+        "price": made.price.minor // unit,
+        "policy": as_table(policy),
+        "stop": [_whole(policy.nodes[p].stop) if p in policy.nodes else None for p in policy.in_order()],
+        "cards": {check: _card(made, network, check, unit) for check in policy.checks if check in used},
+    }
+    page = shipped("driveout.viewing", "data/sheet.html").decode()
+    return (
+        page.replace("{{style}}", shipped("driveout.viewing", "data/sheet.css").decode())
+        .replace("{{script}}", shipped("driveout.viewing", "data/sheet.js").decode())
+        .replace("{{title}}", escape(car_name))
+        .replace("{{data}}", safe_json(data))
+    )
+
+
+def safe_json(data: Any) -> str:
+    """JSON that cannot end the script element it stands in, whatever the names hold."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def _whole(amount: float | None) -> int | None:
+    return None if amount is None else max(0, int(amount))
+
+
+def _card(made: CarPlan, network: Network, check_id: str, unit: int) -> dict[str, Any]:
+    """What the page shows of one check."""
+    check = made.checks[check_id]
+    findings = [network.finding[finding] for finding in check.findings]
+    answers = []
+    for outcome in made.plan.plan.viewing.outcomes(check):
+        shown = made.plan.plan.viewing.shown(check, outcome)
+        words = outcome if len(findings) == 1 else "; ".join(f"{f.name}: {shown[f.id]}" for f in findings)
+        answers.append({"words": words, "found": shown})
+    return {
+        "title": findings[0].name if len(findings) == 1 else " / ".join(f.name for f in findings),
+        "how": check.how,
+        "minutes": check.minutes,
+        "money": check.cost / unit,
+        "needs": made.needs.get(check_id, ""),
+        "caution": check.caution,
+        "answers": answers,
+    }
