@@ -30,7 +30,9 @@ doors = st.tuples(*[st.integers(0, 40).map(lambda h: h / 4)] * 3).map(
 
 @settings(max_examples=60)
 @given(jobs, doors, st.integers(0, 3000))
-def test_shared_access_is_never_dearer_than_one_repair_after_the_other(repairs, access, wage) -> None:
+def test_shared_access_is_never_dearer_than_one_repair_after_the_other(
+    repairs: list[RepairOption], access: list[AccessCost], wage: int
+) -> None:
     choice = choose(repairs, access, wage)
     apart = sum(choose([option], access, wage).best.value for option in repairs)
 
@@ -41,7 +43,7 @@ def test_shared_access_is_never_dearer_than_one_repair_after_the_other(repairs, 
 @settings(max_examples=60)
 @given(jobs, doors, st.integers(0, 3000), st.integers(0, 60_000), st.integers(0, 40))
 def test_a_limit_never_raises_the_worth_and_its_price_is_what_is_lost(
-    repairs, access, wage, budget, hours
+    repairs: list[RepairOption], access: list[AccessCost], wage: int, budget: int, hours: int
 ) -> None:
     free = choose(repairs, access, wage).best
     held = choose(repairs, access, wage, Limits(budget, float(hours)))
@@ -56,7 +58,9 @@ def test_a_limit_never_raises_the_worth_and_its_price_is_what_is_lost(
 
 @settings(max_examples=60)
 @given(jobs, doors, st.integers(0, 2000), st.integers(0, 2000))
-def test_a_dearer_hour_never_makes_the_plan_longer(repairs, access, wage, more) -> None:
+def test_a_dearer_hour_never_makes_the_plan_longer(
+    repairs: list[RepairOption], access: list[AccessCost], wage: int, more: int
+) -> None:
     # Closures are nested in the wage; money is charged in whole minor units, so compare at equal rounding.
     cheap = choose(repairs, access, 4 * wage).best
     dear = choose(repairs, access, 4 * (wage + more)).best
@@ -66,7 +70,9 @@ def test_a_dearer_hour_never_makes_the_plan_longer(repairs, access, wage, more) 
 
 @settings(max_examples=40)
 @given(jobs, doors, st.integers(0, 2000), st.data())
-def test_a_mandatory_repair_is_always_taken(repairs, access, wage, data) -> None:
+def test_a_mandatory_repair_is_always_taken(
+    repairs: list[RepairOption], access: list[AccessCost], wage: int, data: st.DataObject
+) -> None:
     chosen = data.draw(st.sampled_from(repairs)).id
     forced = [
         RepairOption(o.id, o.repair, o.uplift, o.money, o.hours, o.access, is_mandatory=o.id == chosen)
@@ -86,7 +92,9 @@ def test_a_mandatory_repair_is_always_taken(repairs, access, wage, data) -> None
     st.lists(st.integers(-50, 50), min_size=1, max_size=12),
     st.lists(st.tuples(st.integers(0, 11), st.integers(0, 11)), max_size=20),
 )
-def test_a_closed_set_brings_everything_it_needs_and_never_loses(weights, pairs) -> None:
+def test_a_closed_set_brings_everything_it_needs_and_never_loses(
+    weights: list[int], pairs: list[tuple[int, int]]
+) -> None:
     needs = [(a, b) for a, b in pairs if a < len(weights) and b < len(weights)]
     value, taken = best_closure(weights, needs)
 
@@ -99,7 +107,9 @@ def test_a_closed_set_brings_everything_it_needs_and_never_loses(weights, pairs)
 @given(
     st.lists(st.tuples(st.floats(0.01, 1), st.floats(0.1, 10), st.floats(0.1, 1)), min_size=13, max_size=16)
 )
-def test_beyond_twelve_attempts_the_order_is_never_worse_than_the_ratio_rule(rows) -> None:
+def test_beyond_twelve_attempts_the_order_is_never_worse_than_the_ratio_rule(
+    rows: list[tuple[float, float, float]],
+) -> None:
     total = sum(weight for weight, _, _ in rows) * 1.05
     causes = {f"c{i}": weight / total for i, (weight, _, _) in enumerate(rows)}
     attempts = [
@@ -114,7 +124,9 @@ def test_beyond_twelve_attempts_the_order_is_never_worse_than_the_ratio_rule(row
 
 
 @given(st.floats(0, 1), st.floats(0, 1), st.floats(0, 5), st.floats(0, 20), st.integers(0, 5000))
-def test_a_greater_chance_of_failure_speaks_more_for_doing_it_now(low, high, now, later, wage) -> None:
+def test_a_greater_chance_of_failure_speaks_more_for_doing_it_now(
+    low: float, high: float, now: float, later: float, wage: int
+) -> None:
     item = WhileThere("x", "seal", "gearbox_out", ThreePoint(1000, 2000, 4000), now, later, 0.1, "always")
     less, more = sorted((low, high))
 

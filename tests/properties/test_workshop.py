@@ -11,6 +11,7 @@ from driveout.workshop import SHIPPED, Passage, Progress, pass_hold, shipped_ass
 from driveout.workshop.assembly import EVENTS
 from driveout.workshop.hold import FastenerRecord, bag_report, hold_point, still_holding
 from driveout.workshop.pattern import circle_order, head_order
+from driveout.workshop.strip import StripPlan
 from driveout.workshop.threads import assembly_torque, possible_torque, read_thread
 from driveout.workshop.work import Work
 from driveout.workshop.wrench import wrench_setting
@@ -19,7 +20,7 @@ assemblies = st.sampled_from(SHIPPED)
 
 
 @st.composite
-def plans(draw: st.DrawFn):
+def plans(draw: st.DrawFn) -> StripPlan:
     assembly = shipped_assembly(draw(assemblies))
     targets = draw(st.lists(st.sampled_from(list(assembly.targets)), min_size=1, max_size=3, unique=True))
     return strip(assembly, targets, compare=False)
@@ -27,7 +28,7 @@ def plans(draw: st.DrawFn):
 
 @settings(max_examples=40)
 @given(plans())
-def test_refit_mirrors_strip(plan) -> None:
+def test_refit_mirrors_strip(plan: StripPlan) -> None:
     undone = [task.item for task in plan.tasks if task.kind == "undo"]
     back = [task.item for task in plan.tasks if task.kind == "refit"]
 
@@ -41,7 +42,7 @@ def test_refit_mirrors_strip(plan) -> None:
 
 @settings(max_examples=40)
 @given(plans())
-def test_every_link_is_back_before_the_event_that_names_it(plan) -> None:
+def test_every_link_is_back_before_the_event_that_names_it(plan: StripPlan) -> None:
     order = [task.id for task in plan.tasks]
     for link in plan.links:
         hold = f"hold:event:{link.needed_by}"
@@ -50,7 +51,9 @@ def test_every_link_is_back_before_the_event_that_names_it(plan) -> None:
 
 @settings(max_examples=60)
 @given(plans(), st.data())
-def test_no_hold_point_is_passed_with_an_open_link_unless_a_note_says_so(plan, data) -> None:
+def test_no_hold_point_is_passed_with_an_open_link_unless_a_note_says_so(
+    plan: StripPlan, data: st.DataObject
+) -> None:
     links = [link.id for link in plan.assembly.links.values()]
     undone = frozenset(data.draw(st.sets(st.sampled_from(links))))
     back = frozenset(item for item in undone if data.draw(st.booleans()))
@@ -79,7 +82,7 @@ def test_no_hold_point_is_passed_with_an_open_link_unless_a_note_says_so(plan, d
 
 @settings(max_examples=30)
 @given(plans(), st.data())
-def test_a_step_is_never_recorded_across_an_open_hold_point(plan, data) -> None:
+def test_a_step_is_never_recorded_across_an_open_hold_point(plan: StripPlan, data: st.DataObject) -> None:
     """Any order of recording that is allowed leaves every hold point before each step passed."""
     work = Work(plan)
     undone: set[str] = set()
@@ -110,7 +113,7 @@ def test_a_step_is_never_recorded_across_an_open_hold_point(plan, data) -> None:
 
 @settings(max_examples=40)
 @given(assemblies, st.data())
-def test_more_targets_never_take_less_and_sharing_never_takes_more(name, data) -> None:
+def test_more_targets_never_take_less_and_sharing_never_takes_more(name: str, data: st.DataObject) -> None:
     assembly = shipped_assembly(name)
     every = list(assembly.targets)
     some = data.draw(st.lists(st.sampled_from(every), min_size=1, max_size=2, unique=True))
@@ -124,7 +127,7 @@ def test_more_targets_never_take_less_and_sharing_never_takes_more(name, data) -
 
 
 @given(st.integers(1, 64))
-def test_a_circle_order_names_each_fastener_once_and_even_ones_in_opposite_pairs(count) -> None:
+def test_a_circle_order_names_each_fastener_once_and_even_ones_in_opposite_pairs(count: int) -> None:
     order = circle_order(count)
 
     assert sorted(order) == list(range(1, count + 1))
@@ -134,7 +137,7 @@ def test_a_circle_order_names_each_fastener_once_and_even_ones_in_opposite_pairs
 
 
 @given(st.integers(1, 8))
-def test_a_head_is_tightened_from_the_centre_outwards(columns) -> None:
+def test_a_head_is_tightened_from_the_centre_outwards(columns: int) -> None:
     order = head_order(columns)
     from_centre = [abs((number - 1) % columns - (columns - 1) / 2) for number in order]
 
@@ -143,7 +146,9 @@ def test_a_head_is_tightened_from_the_centre_outwards(columns) -> None:
 
 
 @given(st.floats(1, 500), st.floats(100, 800), st.floats(0, 300), st.floats(0, 89))
-def test_an_extension_pointing_away_lowers_the_setting(target, lever, extension, angle) -> None:
+def test_an_extension_pointing_away_lowers_the_setting(
+    target: float, lever: float, extension: float, angle: float
+) -> None:
     setting = wrench_setting(target, lever, extension, angle)
 
     assert setting <= target * (1 + 1e-12)
@@ -153,7 +158,7 @@ def test_an_extension_pointing_away_lowers_the_setting(target, lever, extension,
 
 
 @given(st.sampled_from(["M5", "M6", "M8", "M8x1", "M10", "M10x1.25", "M12", "M12x1.5", "M14", "M16"]))
-def test_the_band_holds_every_usual_assembly_torque(size) -> None:
+def test_the_band_holds_every_usual_assembly_torque(size: str) -> None:
     thread = read_thread(size)
     for name in ("8.8", "10.9", "12.9"):
         low, high = possible_torque(thread, name)
@@ -163,7 +168,7 @@ def test_the_band_holds_every_usual_assembly_torque(size) -> None:
 
 @given(st.integers(0, 12), st.integers(0, 12), st.integers(0, 12), st.integers(0, 12), st.integers(1, 12))
 def test_bags_are_clean_only_when_every_place_is_filled_and_every_piece_is_placed(
-    out, back, thrown, new, count
+    out: int, back: int, thrown: int, new: int, count: int
 ) -> None:
     try:
         record = FastenerRecord(
