@@ -43,9 +43,33 @@ def car_report(tx: Tx, car_id: int, on: date) -> Report:
     return report(records.readings(tx, car_id), facts_of(tx, car_id, on), limits_of_car(tx, car_id))
 
 
-def findings(tx: Tx, car_id: int, on: date) -> dict[str, Finding]:
-    """What the readings say to the checks of the fault network, by check."""
-    return car_report(tx, car_id, on).findings
+def findings(tx: Tx, car_id: int, on: date | None = None) -> dict[str, Finding]:
+    """What the readings say to the checks of the fault network, by check.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    on
+        Present day; the day of the newest reading by default, so that nothing changes by itself.
+
+    Returns
+    -------
+    dict
+        Finding by check; empty without readings.
+    """
+    kept = records.readings(tx, car_id)
+    if not kept:
+        return {}
+    day = on or max(reading.day for reading in kept)
+    return report(kept, facts_of(tx, car_id, day), limits_of_car(tx, car_id)).findings
+
+
+def evidence(tx: Tx, car_id: int) -> dict[str, str]:
+    """The same as outcomes ``yes`` and ``no`` by check, as the fault network takes them."""
+    return {check: "yes" if finding.positive else "no" for check, finding in findings(tx, car_id).items()}
 
 
 def limits_of_car(tx: Tx, car_id: int) -> tuple[Limit, ...]:
@@ -114,20 +138,17 @@ def record_readings(
     kept = 0
     before = entries_of(tx, car_id, topic_key)
     for spot, entries in by_spot.items():
-        # Ticks that were taken away again must be told apart from fields never touched.
+        # Empty text erases what stood there and is otherwise left out.
         filled = {
             name: text.strip()
             for name, text in entries.items()
-            if text.strip() or name in before.get(spot, {})
+            if text.strip() or before.get(spot, {}).get(name, "")
         }
         read_entries(topic_key, spot, filled)
-        changed = {
-            name: text for name, text in filled.items() if before.get(spot, {}).get(name, "") != text or text
-        }
-        if not any(text for text in changed.values()) and not before.get(spot):
+        if not filled:
             continue
         mileage = km if km is not None else car.mileage_km
-        records.add_reading(tx, car_id, Reading(topic_key, spot, changed, on, mileage), at)
+        records.add_reading(tx, car_id, Reading(topic_key, spot, filled, on, mileage), at)
         kept += 1
     if not kept:
         raise BadEntry("Nothing was entered. Fill in at least one reading.", field="")
