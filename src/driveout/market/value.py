@@ -530,12 +530,8 @@ def _reason(comparable: Comparable, off: float, scale: float, mileage_slope: flo
     share = abs(math.expm1(off))
     said = f"{share:.0%} {side} what the others say for its age and distance"
     ideas = []
-    for factor, slip in (
-        (10.0, "a digit too few"),
-        (0.1, "a digit too many"),
-        (1 / 1.609, "another currency"),
-    ):
-        if abs(off + math.log(factor)) < 0.6 * scale and slip != "another currency":
+    for factor, slip in ((10.0, "a digit too few"), (0.1, "a digit too many")):
+        if abs(off + math.log(factor)) < 0.3:
             ideas.append(f"the price may have {slip}")
     if comparable.mileage_km is not None:
         for factor in (FACTORS["km per mile"], 1 / FACTORS["km per mile"]):

