@@ -25,7 +25,7 @@ SMALL_JOBS, LIMITED_JOBS, WAGE = 300, 9, 7
 def a_pit(seed: int) -> tuple[list[int], list[tuple[int, int]]]:
     rng = random.Random(seed)
     weights = [
-        round(rng.gauss(-45 + 3.0 * layer + (30 if 10 <= column < 30 else -15), 45))
+        round(rng.gauss(-45 + 3.0 * layer + (55 if 10 <= column < 30 else -15), 45))
         for layer in range(LAYERS)
         for column in range(WIDTH)
     ]
