@@ -108,7 +108,7 @@ def plan_of(
 
 def in_minor(tx: Tx, car_id: int, price: float) -> int:
     """A price in whole units as minor units of the car's currency."""
-    return round(price * 10 ** minor_digits(get_car(tx, car_id).currency))
+    return round(price * 10.0 ** minor_digits(get_car(tx, car_id).currency))
 
 
 def _needs(needs: tuple[str, ...], tools: tuple[str, ...]) -> str:

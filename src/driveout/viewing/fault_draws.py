@@ -2,11 +2,12 @@
 
 import numpy as np
 
+from driveout.faults import Compiled
 from driveout.viewing.fault_kernel import Floats, Ints
-from driveout.viewing.fault_viewing import FaultViewing
+from driveout.viewing.fault_viewing import DrawnWorth, FaultViewing
 
 
-def drawn_likelihoods(viewing: FaultViewing, states: Ints) -> Floats:
+def drawn_likelihoods(viewing: FaultViewing, drawn: DrawnWorth) -> Floats:
     """Chance of every cumulative outcome of all checks in each drawn fault set.
 
     Findings count as independent given the faults here: what they share beyond that only
@@ -16,8 +17,8 @@ def drawn_likelihoods(viewing: FaultViewing, states: Ints) -> Floats:
     ----------
     viewing
         The viewing.
-    states
-        State of every cause in each draw. (N, causes)
+    drawn
+        The draws.
 
     Returns
     -------
@@ -25,23 +26,37 @@ def drawn_likelihoods(viewing: FaultViewing, states: Ints) -> Floats:
         (N, positions), flat over the outcomes of all findings; the last outcome of each is
         not done.
     """
-    compiled = viewing.compiled
+    likely = np.ones((len(drawn.states), 1))
+    for finding in (finding for check in viewing.checks for finding in check.findings):
+        if finding not in drawn.below:
+            drawn.below[finding] = _below(viewing.compiled, drawn.states, finding)
+        likely = (likely[:, :, None] * drawn.below[finding][:, None, :]).reshape(len(likely), -1)
+    return likely
+
+
+def _below(compiled: Compiled, states: Ints, finding: str) -> Floats:
+    """Chance that a finding shows each outcome or a better one, in each draw."""
     weight = compiled.world_weight / compiled.world_weight.sum()
     share = weight @ compiled.prior
-    columns = compiled.public_start[:-1] + states
-    likely = np.ones((len(states), 1))
-    for finding in (finding for check in viewing.checks for finding in check.findings):
-        outcomes = compiled.network.finding[finding].outcomes
-        below = np.ones((len(states), len(outcomes)))
-        for x, outcome in enumerate(outcomes[:-1]):
-            code = compiled.code[finding, outcome]
-            per_state = _mean_per_state(compiled.upper[code], share, compiled.public, compiled.width)
-            touched = np.flatnonzero(np.minimum.reduceat(per_state, compiled.public_start[:-1]) < 1.0)
-            below[:, x] = (weight @ compiled.leak_upper[:, code]) * per_state[columns[:, touched]].prod(
-                axis=1
-            )
-        likely = (likely[:, :, None] * below[:, None, :]).reshape(len(states), -1)
-    return likely
+    outcomes = compiled.network.finding[finding].outcomes
+    below = np.ones((len(states), len(outcomes)))
+    for x, outcome in enumerate(outcomes[:-1]):
+        code = compiled.code[finding, outcome]
+        per_state = _mean_per_state(compiled.upper[code], share, compiled.public, compiled.width)
+        touched = np.flatnonzero(np.minimum.reduceat(per_state, compiled.public_start[:-1]) < 1.0)
+        columns = compiled.public_start[:-1][touched] + states[:, touched]
+        below[:, x] = (weight @ compiled.leak_upper[:, code]) * per_state[columns].prod(axis=1)
+    return below
+
+
+def drawn_with_any(compiled: Compiled, states: Ints, faults: frozenset[str]) -> Floats:
+    """1 for each draw in which any of these faults is there, else 0."""
+    there = np.zeros(len(states), dtype=bool)
+    for i, cause in enumerate(compiled.network.causes):
+        for number, state in enumerate(cause.states, start=1):
+            if cause.fault_of(state) in faults:
+                there |= states[:, i] == number
+    return there.astype(float)
 
 
 def _mean_per_state(upper: Floats, share: Floats, public: Ints, width: int) -> Floats:

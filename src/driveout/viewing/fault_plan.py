@@ -96,7 +96,7 @@ class FaultPlan:
 
     def _from_draws(self, drawn: DrawnWorth) -> tuple[Floats, Floats]:
         """Worth beyond the sum over faults, and the price limit of the rule about losses, per position."""
-        likely = drawn_likelihoods(self.viewing, drawn.states)
+        likely = drawn_likelihoods(self.viewing, drawn)
         share = np.maximum(self._spread(likely.sum(axis=0)), 1e-300)
         extra: Floats = self._spread(drawn.extra @ likely) / share
         if drawn.most_loss >= 1.0:
@@ -143,9 +143,10 @@ class FaultPlan:
 
     def _without(self, faults: frozenset[str]) -> Floats:
         """Chance of every cumulative outcome together with none of these faults."""
-        compiled = self.viewing.compiled
-        names = fault_columns(compiled)
-        banned = np.array([names.get(int(column), "") in faults for column in compiled.public])
+        names = fault_columns(self.viewing.compiled)
+        banned = np.isin(
+            self.viewing.compiled.public, [column for column, name in names.items() if name in faults]
+        )
         folded = Folded(
             **{**self.prepared.folded.__dict__, "base": np.where(banned, 0.0, self.prepared.folded.base)}
         )
@@ -197,6 +198,28 @@ class FaultPlan:
     def value(self, price: float) -> float:
         """Expected profit of the best plan at a price, in money."""
         return self.viewing.price_factor * float(self._best(price)[0][0] / self._tables[0][0])
+
+    def value_of_doing(self, check_id: str, price: float) -> float:
+        """Expected profit of doing one check first and following the best plan after it.
+
+        Parameters
+        ----------
+        check_id
+            The check.
+        price
+            Price asked. [money]
+
+        Returns
+        -------
+        float
+            Expected profit. [money]
+        """
+        k = [check.id for check in self.viewing.checks].index(check_id)
+        value, _ = self._best(price)
+        share = 1.0 - float(self.prepared.rules.lose_deal[k])
+        after = share * sum(float(value[child]) for child in self._children(0, k))
+        paid = float(self.prepared.rules.price_of_check[k])
+        return self.viewing.price_factor * (after / float(self._tables[0][0]) - paid)
 
     def value_without_checks(self, price: float) -> float:
         """Expected profit of buying or walking away now, in money."""

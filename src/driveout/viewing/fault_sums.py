@@ -118,6 +118,7 @@ def _column_costs(viewing: FaultViewing) -> Floats:
     return public[compiled.public]
 
 
+@lru_cache(maxsize=32)
 def fault_columns(compiled: Compiled) -> dict[int, str]:
     """Public column of every fault."""
     return {

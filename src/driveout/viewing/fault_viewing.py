@@ -78,6 +78,8 @@ class DrawnWorth:
     most_loss
         Greatest chance of a loss at which buying is permitted, at each position by itself;
         1 for no such rule. See `FaultViewing.most_serious_chance` on what this means.
+    below
+        Filled as it is needed: chance of each finding's outcomes in each draw.
     """
 
     states: NDArray[np.int64]
@@ -85,6 +87,7 @@ class DrawnWorth:
     prices: NDArray[np.float64]
     loss: NDArray[np.float64]
     most_loss: float = 1.0
+    below: dict[str, NDArray[np.float64]] = field(default_factory=dict, repr=False)
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,7 @@ from driveout.outlook.spread import FINE
 from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing, SharedCost
 
-DRAWS = 4096
+DRAWS = 2048
 SEED = 7
 LOSS_PRICES = 61
 

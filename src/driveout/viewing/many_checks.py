@@ -9,22 +9,23 @@ fault for nothing is an upper bound.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from driveout.errors import CannotSay
 from driveout.faults import infer
 from driveout.viewing.decide import CheckWorth
+from driveout.viewing.fault_draws import drawn_with_any
 from driveout.viewing.fault_plan import FaultPlan, plan_faults
 from driveout.viewing.fault_sums import MOST_CHECKS, MOST_POSITIONS
-from driveout.viewing.fault_viewing import FaultCheck, FaultViewing
+from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing
 
 KEPT_CHECKS = 12
 ROLLOUT_CHECKS = 8
 TRIED = 3
 # Checks that are looked at when the kept ones are chosen, and drawn fault sets used for it.
 POOL = 24
-SELECTION_DRAWS = 1024
+DRAFT_DRAWS = 1024
 # A check must add at least this much to the plan to be chosen before the next most deserving.
 LEAST_ADDED = 1e-6
 # Bins of the cost lattice behind the upper bound; costs are rounded down to it.
@@ -40,28 +41,37 @@ class ManyPlan:
     plan
         Exact plan over the checks kept.
     worths
-        One-step worth of every check on offer, best first.
+        One-step worth of every check on offer, best first; rules that forbid buying left aside.
     left_out
         Checks that are not in the plan.
-    first_step
-        What to do first at the price planned for.
-    value
-        Expected profit that following this advice reaches at least. [money]
-    most_value
-        No plan over all the checks can reach more. [money]
+    price
+        Price that it was made for. [money]
     """
 
     plan: FaultPlan
     worths: tuple[CheckWorth, ...]
     left_out: tuple[str, ...]
-    first_step: str
-    value: float
-    most_value: float
+    price: float
+
+    @cached_property
+    def first_step(self) -> str:
+        """What to do first at the price planned for."""
+        return self.plan.first_step(self.price)
+
+    @cached_property
+    def value(self) -> float:
+        """Expected profit that following this advice reaches, in money."""
+        return self.plan.value(self.price)
+
+    @cached_property
+    def most_value(self) -> float:
+        """No plan over all the checks can reach more, in money."""
+        return knowing_all(self.plan.viewing, self.price) if self.left_out else self.value
 
     @property
     def gap(self) -> float:
         """At most this much is given up against the best plan over all checks, in money."""
-        return max(0.0, self.most_value - self.value) if self.left_out else 0.0
+        return max(0.0, self.most_value - self.value)
 
 
 def plan_many(viewing: FaultViewing, price: float, kept: int | None = None, tried: int = TRIED) -> ManyPlan:
@@ -83,37 +93,45 @@ def plan_many(viewing: FaultViewing, price: float, kept: int | None = None, trie
     ManyPlan
         Exact if no check had to be left out.
     """
-    free = _unlimited(viewing)
+    draft = _draft(viewing)
     by_id = {check.id: check for check in viewing.checks}
-    worths, order = _ranked(free, price)
+    worths, order = _ranked(draft, price)
     most = (
         MOST_CHECKS if kept is None and len(order) <= MOST_CHECKS else min(kept or KEPT_CHECKS, MOST_CHECKS)
     )
     best = _fitting(viewing, [by_id[name] for name in order], most)
-    if len(best) < len(order):
-        best = _one_after_another(free, [by_id[name] for name in order], most, price)
-    plan = plan_faults(_with(viewing, best))
-    value, first = plan.value(price), plan.first_step(price)
+    if len(best) == len(order):
+        return ManyPlan(plan_faults(_with(viewing, best)), worths, (), price)
+    best = _one_after_another(draft, [by_id[name] for name in order], most, price)
+    plans = [plan_faults(_with(viewing, best))]
     inside = {check.id for check in best}
-    candidates = [name for name in order if name not in inside and not by_id[name].after]
-    for name in candidates[:tried]:
-        reached = _rolled_out(viewing, best, by_id[name], price)
-        if reached > value + 1e-9:
-            best = _fitting(viewing, [by_id[name], *best], len(best))
-            value, first = reached, name
-            again = plan_faults(_with(viewing, best))
-            plan = again if again.value(price) >= plan.value(price) else plan
-    if plan.value(price) >= value:
-        value, first = plan.value(price), plan.first_step(price)
+    candidates = [by_id[name] for name in order if name not in inside and not by_id[name].after]
+    better = _rolled_out(draft, best, candidates[:tried], price)
+    if better is not None:
+        plans.append(plan_faults(_with(viewing, better)))
+    plan = max(plans, key=lambda plan: plan.value(price))
     inside = {check.id for check in plan.viewing.checks}
-    left_out = tuple(name for name in order if name not in inside)
-    return ManyPlan(plan, worths, left_out, first, value, knowing_all(viewing, price) if left_out else value)
+    return ManyPlan(plan, worths, tuple(name for name in order if name not in inside), price)
 
 
-def _unlimited(viewing: FaultViewing) -> FaultViewing:
-    """The viewing without rules that forbid buying: under them one check alone often changes nothing."""
-    drawn = viewing.drawn if viewing.drawn is None else replace(viewing.drawn, most_loss=1.0)
-    return replace(viewing, drawn=drawn, limit_known=None, room=0.0, serious=frozenset())
+def _draft(viewing: FaultViewing) -> FaultViewing:
+    """The viewing as it is used to choose among checks: quicker, and without rules that forbid buying.
+
+    Under such rules one check alone often changes nothing. Work that faults share is counted in
+    the drawn fault sets where there are any, which spares a pass for each.
+    """
+    drawn = viewing.drawn
+    shared = viewing.shared
+    if drawn is not None:
+        few = slice(0, DRAFT_DRAWS)
+        states = drawn.states[few]
+        extra = drawn.extra[few] - sum(
+            (group.cost * drawn_with_any(viewing.compiled, states, group.faults) for group in shared),
+            start=np.zeros(len(states)),
+        )
+        drawn = DrawnWorth(states, extra, drawn.prices, drawn.loss[few])
+        shared = ()
+    return replace(viewing, drawn=drawn, shared=shared, limit_known=None, room=0.0, serious=frozenset())
 
 
 def _ranked(viewing: FaultViewing, price: float) -> tuple[tuple[CheckWorth, ...], list[str]]:
@@ -138,12 +156,7 @@ def _one_after_another(
 ) -> list[FaultCheck]:
     """Checks that together make the best plan, chosen greedily from the most deserving."""
     by_id = {check.id: check for check in order}
-    drawn = viewing.drawn
-    if drawn is not None:
-        few = slice(0, SELECTION_DRAWS)
-        drawn = replace(drawn, states=drawn.states[few], extra=drawn.extra[few], loss=drawn.loss[few])
-    small = replace(viewing, drawn=drawn)
-    turning = min(price, plan_faults(_with(small, [])).ceiling_without_checks)
+    turning = min(price, plan_faults(_with(viewing, [])).ceiling_without_checks)
     pool = order[:POOL]
     kept: list[FaultCheck] = []
     value = 0.0
@@ -153,7 +166,7 @@ def _one_after_another(
             wanted = [c for c in _with_earlier(check, by_id) if c not in kept]
             together = [*kept, *wanted]
             if wanted and len(together) <= most and _positions(viewing, together) <= MOST_POSITIONS:
-                reached = plan_faults(_with(small, together)).value(turning)
+                reached = plan_faults(_with(viewing, together)).value(turning)
                 if reached > best_value + LEAST_ADDED:
                     best_value, best_set = reached, together
         if best_set is kept:
@@ -229,25 +242,22 @@ def _with_earlier(check: FaultCheck, by_id: dict[str, FaultCheck]) -> list[Fault
     return [*needed, check]
 
 
-def _rolled_out(viewing: FaultViewing, kept: list[FaultCheck], first: FaultCheck, price: float) -> float:
-    """Expected profit of one check first and then the plan over the best few of those kept."""
+def _rolled_out(
+    viewing: FaultViewing, kept: list[FaultCheck], candidates: Sequence[FaultCheck], price: float
+) -> list[FaultCheck] | None:
+    """The kept checks with one of the candidates in place of the weakest, if that is worth more.
+
+    A candidate is done first, whatever it shows, and then the best plan over a few of the kept
+    checks is followed.
+    """
     small = _fitting(viewing, [check for check in kept if not check.after], ROLLOUT_CHECKS)
-    barred = {name for names in viewing.one_of if first.id in names for name in names}
-    small = [check for check in small if check.id not in barred]
-    left = replace(viewing, minutes_available=viewing.minutes_available - first.minutes)
-    if left.minutes_available < 0.0:
-        return 0.0
-    whole = infer(viewing.compiled, viewing.evidence).evidence_probability
-    total = -viewing.cost_of(first)
-    for outcome in viewing.outcomes(first):
-        evidence = {**viewing.evidence, **viewing.shown(first, outcome)}
-        try:
-            after = plan_faults(replace(_with(left, small), evidence=evidence))
-            share = after.chance_of_evidence / whole
-        except CannotSay:  # this outcome cannot happen with what is known
-            continue
-        total += (1.0 - first.lose_deal) * share * after.value(price)
-    return total
+    most = plan_faults(_with(viewing, kept)).value(price)
+    better = None
+    for first in candidates:
+        reached = plan_faults(_with(viewing, [first, *small])).value_of_doing(first.id, price)
+        if reached > most + LEAST_ADDED:
+            most, better = reached, _fitting(viewing, [first, *kept], len(kept))
+    return better
 
 
 def knowing_all(viewing: FaultViewing, price: float) -> float:
@@ -278,10 +288,11 @@ def knowing_all(viewing: FaultViewing, price: float) -> float:
     ]
     most = sum(float(cost.max()) for cost in costs)
     width = max(most, 1e-9) / (BINS - 1)
-    wave = 2.0 * np.pi * np.arange(BINS // 2 + 1) / BINS
+    roots = np.exp(-2j * np.pi * np.arange(BINS) / BINS)
+    wave = np.arange(BINS // 2 + 1)
     turned = np.ones((len(terms.weight), len(wave)), dtype=complex)
     for factor, cost in zip(terms.factors, costs, strict=True):
-        turned *= factor @ np.exp(-1j * np.outer(np.floor(cost / width), wave))
+        turned *= factor @ roots[np.outer(np.floor(cost / width).astype(np.int64), wave) % BINS]
     chances = np.fft.irfft(terms.weight @ turned, BINS) / terms.normaliser
     margins = viewing.resale - np.arange(BINS) * width - viewing.price_factor * price
     bound = float(np.maximum(margins, 0.0) @ np.maximum(chances, 0.0))

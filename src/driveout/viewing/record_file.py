@@ -112,7 +112,7 @@ def _price(amount: Any, currency: str) -> int | None:
         return None
     if isinstance(amount, bool) or not isinstance(amount, int | float) or not 0 <= amount < 1e9:
         raise _bad(f"The price {amount!r} of the record cannot be meant.", allowed="0 or more")
-    return round(float(amount) * 10 ** minor_digits(currency))
+    return round(float(amount) * 10.0 ** minor_digits(currency))
 
 
 def _bad(message: str, allowed: str = "") -> BadEntry:
