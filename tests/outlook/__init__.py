@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 
@@ -42,7 +43,13 @@ def some_book() -> CostBook:
                 forces_swap=True,
             ),
             Mend("tick", "Tick", (Piece("plate", Fixed(30.0), Fixed(1.0)),), opens=("head off",)),
-            Mend("leak", "Leak", (Piece("gasket", Fixed(50.0), Fixed(3.0)),), opens=("head off",), swap="engine"),
+            Mend(
+                "leak",
+                "Leak",
+                (Piece("gasket", Fixed(50.0), Fixed(3.0)),),
+                opens=("head off",),
+                swap="engine",
+            ),
             Mend("drain", "Drain", (Piece("relay", Fixed(20.0), Fixed(3.0)),)),
         ),
         access=(
@@ -103,15 +110,23 @@ def a_case(price: float | None = 900.0, **rules: float) -> Case:
 
     book = CostBook(
         mends=(
-            Mend("slip", "Clutch: kit", (Piece("kit", fitted(ThreePoint(120, 160, 300)), fitted(ThreePoint(12, 18, 30))),)),
-            Mend("leak", "Leak: hose", (Piece("hose", fitted(ThreePoint(20, 40, 90)), fitted(ThreePoint(1, 2, 4))),)),
+            Mend(
+                "slip",
+                "Clutch: kit",
+                (Piece("kit", fitted(ThreePoint(120, 160, 300)), fitted(ThreePoint(12, 18, 30))),),
+            ),
+            Mend(
+                "leak",
+                "Leak: hose",
+                (Piece("hose", fitted(ThreePoint(20, 40, 90)), fitted(ThreePoint(1, 2, 4))),),
+            ),
         ),
         always=(
             Piece("Papers", fitted(ThreePoint(30, 105, 295)), key="papers"),
             Piece("Search and selling", hours=fitted(ThreePoint(43, 52, 60)), key="outside-work"),
         ),
     )
-    settings = {"holding_per_day": 2.0, "wage_per_hour": 15.0, **rules}
+    settings: dict[str, Any] = {"holding_per_day": 2.0, "wage_per_hour": 15.0, **rules}
     return Case(
         FaultChances.independent({"slip": 0.8, "leak": 0.4}), book, (3400.0, 4500.0), Rules(**settings), price
     )

@@ -51,7 +51,9 @@ def test_faults_that_exclude_each_other_share_one_cause() -> None:
 
 
 def test_a_network_file_may_take_the_place_of_the_chances() -> None:
-    network = json.dumps({"schema": "driveout-network/1", "causes": {"slip": {"name": "Slip", "prior": 0.25}}, "findings": {}})
+    network = json.dumps(
+        {"schema": "driveout-network/1", "causes": {"slip": {"name": "Slip", "prior": 0.25}}, "findings": {}}
+    )
     own = case_from_file(json.dumps(PLAIN), "case", network)
 
     assert own.chances == pytest.approx({"slip": 0.25})

@@ -5,7 +5,17 @@ import numpy as np
 import pytest
 
 from driveout.errors import BadEntry
-from driveout.outlook import Case, CostBook, FaultChances, FaultDraws, Piece, Rules, Salvage, forecast, outlook_as_data
+from driveout.outlook import (
+    Case,
+    CostBook,
+    FaultChances,
+    FaultDraws,
+    Piece,
+    Rules,
+    Salvage,
+    forecast,
+    outlook_as_data,
+)
 from driveout.uncertain import Fixed, ThreePoint, fitted
 from tests.outlook import a_case
 
@@ -19,7 +29,9 @@ def test_the_lines_add_up_to_the_profit_and_to_its_whole_variance() -> None:
 
 
 def test_a_way_out_has_a_line_of_its_own() -> None:
-    outlook = forecast(replace(a_case(), salvage=(Salvage("scrap it", 2600.0), Salvage("part it out", 2700.0, 40.0))))
+    outlook = forecast(
+        replace(a_case(), salvage=(Salvage("scrap it", 2600.0), Salvage("part it out", 2700.0, 40.0)))
+    )
 
     assert outlook.salvage is not None
     assert outlook.salvage.label == "scrap it"
@@ -56,7 +68,12 @@ def test_fewer_hours_a_week_mean_more_days_and_more_holding_cost() -> None:
 
 def test_hours_quantiles_are_those_of_the_only_line() -> None:
     points = ThreePoint(43, 52, 60)
-    case = Case(FaultChances.independent({}), CostBook(always=(Piece("x", hours=fitted(points)),)), (3e5, 4e5), Rules())
+    case = Case(
+        FaultChances.independent({}),
+        CostBook(always=(Piece("x", hours=fitted(points)),)),
+        (3e5, 4e5),
+        Rules(),
+    )
     outlook = forecast(case)
 
     assert (outlook.hours.low, outlook.hours.high) == pytest.approx((43, 60), abs=0.3)
@@ -87,7 +104,13 @@ def test_drawn_fault_sets_say_so_and_agree_with_the_exact_answer() -> None:
 
 
 def test_a_sold_price_leaves_no_spread_in_the_sale() -> None:
-    case = Case(FaultChances.independent({}), CostBook(always=(Piece("all", Fixed(1000.0)),)), (2500.0, 2500.0), Rules(), 700.0)
+    case = Case(
+        FaultChances.independent({}),
+        CostBook(always=(Piece("all", Fixed(1000.0)),)),
+        (2500.0, 2500.0),
+        Rules(),
+        700.0,
+    )
     outlook = forecast(replace(case, rules=Rules(purchase_tax_share=0.0, capital_share_per_year=0.0)))
 
     assert outlook.profit.low == pytest.approx(800.0, abs=0.01)

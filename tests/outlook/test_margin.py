@@ -13,7 +13,9 @@ RESALE = Resale.between(3000.0, 4200.0, 0.05)
 
 def drawn(salvage: float | None = None, count: int = 400_000) -> np.ndarray:
     rng = np.random.default_rng(12)
-    left = RESALE.median * np.exp(RESALE.sigma * rng.standard_normal(count)) - Gamma(2.0, 400.0, 200.0).sample(rng, count)
+    left = RESALE.median * np.exp(RESALE.sigma * rng.standard_normal(count)) - Gamma(
+        2.0, 400.0, 200.0
+    ).sample(rng, count)
     return left if salvage is None else np.maximum(left, salvage)
 
 
@@ -46,7 +48,9 @@ def test_the_certainty_equivalent_is_what_draws_show(salvage: float | None) -> N
     by_draws = -2000.0 * math.log(inner.mean())
     error = 2000.0 * inner.std() / inner.mean() / math.sqrt(left.size)
 
-    assert Margin(RESALE, COST, salvage).certainty_equivalent(2000.0) == pytest.approx(by_draws, abs=4 * error + 1)
+    assert Margin(RESALE, COST, salvage).certainty_equivalent(2000.0) == pytest.approx(
+        by_draws, abs=4 * error + 1
+    )
 
 
 def test_a_heavy_tail_is_bounded_by_a_way_out_but_refused_without_one() -> None:

@@ -5,7 +5,9 @@ from driveout.outlook import Rules, default_rules, rules_as_data, rules_from
 
 
 def test_rules_come_back_as_they_were_written() -> None:
-    rules = rules_from({"wage_per_hour": 18.5, "chosen": ["wage", "tail"], "sale_costs": [10, 20, 40], "outside_hours": 50})
+    rules = rules_from(
+        {"wage_per_hour": 18.5, "chosen": ["wage", "tail"], "sale_costs": [10, 20, 40], "outside_hours": 50}
+    )
 
     assert rules.wage_per_hour == 1850
     assert rules.sale_costs.likely == 2000

@@ -2,7 +2,17 @@ import numpy as np
 import pytest
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.outlook import Block, Charge, CostBook, FaultChances, Mend, Piece, cost_distribution, mean_and_variance, parts
+from driveout.outlook import (
+    Block,
+    Charge,
+    CostBook,
+    FaultChances,
+    Mend,
+    Piece,
+    cost_distribution,
+    mean_and_variance,
+    parts,
+)
 from driveout.outlook.spread import log_exponential_mean, parts_by_charge
 from driveout.uncertain import Fixed, Gamma, Lognormal
 from tests.outlook import by_hand, some_book, some_chances
@@ -50,16 +60,24 @@ def test_several_charges_in_one_pass_equal_each_alone() -> None:
     together = parts_by_charge(chances, book, charges)
 
     for charge, mine in zip(charges, together, strict=True):
-        assert [p.covariance for p in mine] == pytest.approx([p.covariance for p in parts(chances, book, charge)])
+        assert [p.covariance for p in mine] == pytest.approx(
+            [p.covariance for p in parts(chances, book, charge)]
+        )
 
 
 def test_worlds_that_hide_behind_faults_are_mixed() -> None:
     def world(p: float) -> tuple[float, tuple[Block, ...]]:
-        return 0.5, (Block((0,), np.ones(1), (np.array([[1 - p, p]]),)), Block((1,), np.ones(1), (np.array([[1 - p, p]]),)))
+        return 0.5, (
+            Block((0,), np.ones(1), (np.array([[1 - p, p]]),)),
+            Block((1,), np.ones(1), (np.array([[1 - p, p]]),)),
+        )
 
     chances = FaultChances(("slip", "leak"), (("slip",), ("leak",)), (world(0.9), world(0.1)))
     book = CostBook(
-        (Mend("slip", "Slip", (Piece("kit", Fixed(3.0)),), ("out",)), Mend("leak", "Leak", (Piece("hose", Fixed(5.0)),), ("out",))),
+        (
+            Mend("slip", "Slip", (Piece("kit", Fixed(3.0)),), ("out",)),
+            Mend("leak", "Leak", (Piece("hose", Fixed(5.0)),), ("out",)),
+        ),
         (("out", Piece("Out", Fixed(7.0))),),
     )
 
@@ -71,7 +89,18 @@ def test_worlds_that_hide_behind_faults_are_mixed() -> None:
 def test_each_shared_line_has_its_own_part() -> None:
     labels = [p.label for p in parts(some_chances(), some_book(), MONEY_AND_HOURS)]
 
-    assert labels == ["Papers", "Tow", "Slip", "Knock", "Tick", "Leak", "Drain", "Gearbox out", "Head off", "Used engine"]
+    assert labels == [
+        "Papers",
+        "Tow",
+        "Slip",
+        "Knock",
+        "Tick",
+        "Leak",
+        "Drain",
+        "Gearbox out",
+        "Head off",
+        "Used engine",
+    ]
 
 
 def test_a_car_without_faults_and_lines_costs_nothing() -> None:

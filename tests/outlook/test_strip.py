@@ -1,4 +1,5 @@
 import re
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -46,7 +47,7 @@ def test_labels_of_one_row_do_not_run_into_each_other() -> None:
             rows.setdefault(y, []).append((float(x) - half, float(x) + half))
         for spans in rows.values():
             spans.sort()
-            assert all(a[1] <= b[0] + 0.2 for a, b in zip(spans, spans[1:], strict=False)), svg
+            assert all(a[1] <= b[0] + 0.2 for a, b in pairwise(spans)), svg
 
 
 def test_words_from_outside_cannot_become_markup() -> None:

@@ -32,7 +32,9 @@ def test_the_wage_price_is_a_ratio_of_means() -> None:
 
 
 def test_the_least_of_the_chosen_rules_counts_and_the_others_stand_beside_it() -> None:
-    found = ceiling_of(replace(a_case(), rules=replace(a_case().rules, chosen=("wage", "loss", "tail", "certain"))))
+    found = ceiling_of(
+        replace(a_case(), rules=replace(a_case().rules, chosen=("wage", "loss", "tail", "certain")))
+    )
     prices = {r.rule: r.price for r in found.rules}
 
     assert found.price == min(p for p in prices.values() if p is not None)

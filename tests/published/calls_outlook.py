@@ -17,9 +17,7 @@ def two_boxes(which: str) -> float:
     if which == "alpha first":
         # open alpha; go on to omega only if what alpha showed is under omega's index
         left = [max(v, 0.0) for v in (100.0, 55.0)]
-        after = [
-            max(v, 0.2 * max(240.0, v) + 0.8 * v - 20.0) if v < omega.index else v for v in left
-        ]
+        after = [max(v, 0.2 * max(240.0, v) + 0.8 * v - 20.0) if v < omega.index else v for v in left]
         return 0.5 * sum(after) - 15.0
     return {"alpha": alpha.index, "omega": omega.index, "order": visiting_order([alpha, omega]).gain}[which]
 

@@ -18,6 +18,8 @@ from driveout.errors import BadEntry
 from driveout.uncertain import Fixed, Lattice, Law, Scaled, on_lattice
 
 NOTHING = Fixed(0.0)
+#: a charge under this moves no amount that anybody could see
+LEAST_FACTOR = 1e-9
 
 
 @dataclass(frozen=True)
@@ -195,7 +197,7 @@ def _charged(piece: Piece, charge: Charge) -> list[tuple[Law, float]]:
         (piece.hours, charge.per_hour),
         (piece.days, charge.per_day),
     )
-    return [(law, factor) for law, factor in each if factor and law != NOTHING]
+    return [(law, factor) for law, factor in each if factor > LEAST_FACTOR and law != NOTHING]
 
 
 @lru_cache(maxsize=16384)
