@@ -246,10 +246,15 @@ def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
     tuple of Job
         Finished jobs of closed cars first, then unfinished ones.
     """
-    jobs = [lesson.taught.job for lesson in records.lessons(tx) if lesson.counts]
+    return tuple(t.job for t in taught_history(tx, under_way=under_way))
+
+
+def taught_history(tx: Tx, *, under_way: bool = True) -> tuple[Taught, ...]:
+    """Every comparison that counts with the range it was forecast with, oldest first."""
+    found = [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
     if under_way:
         spent = minutes_by_work(tx)
-        for car_id, estimate in records.open_estimates(tx):
+        for car_id, estimate in records.open_estimates(tx) if spent else ():
             for line in estimate.lines:
                 minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
                 # What has hardly begun teaches nothing and would only cost time.
@@ -259,5 +264,5 @@ def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
                     and (said := middle(line.hours)) > 0
                     and minutes / 60 > 0.5 * said
                 ):
-                    jobs.append(Job(line.kind_of_work, said, minutes / 60, False, HOURS))
-    return tuple(jobs)
+                    found.append(Taught(Job(line.kind_of_work, said, minutes / 60, False, HOURS), line.hours))
+    return tuple(found)

@@ -1,0 +1,494 @@
+"""The chapters Money and Looking back of a car, and the page Lessons over all cars.
+
+Money stands here and not with the journal because its first table lays the cost so far beside the
+frozen estimate, which the journal does not know.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+
+from driveout.cars.actions import get_car, list_cars
+from driveout.errors import BadEntry, CannotSay, DriveoutError
+from driveout.lessons import actions
+from driveout.lessons.bias import HOURS
+from driveout.lessons.estimate import Estimate
+from driveout.lessons.lesson_file import as_text, lessons_yaml, read_lessons
+from driveout.lessons.reply import plain, what_was_learned
+from driveout.lessons.variance import Actual
+from driveout.lessons.waterfall import waterfall_svg
+from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, standing
+from driveout.money import actions as money
+from driveout.money.car_cost import is_sold
+from driveout.money.journal import amount_text, core_number, reversed_number
+from driveout.store import Tx
+from driveout.units import Money
+from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+
+router = APIRouter()
+api = APIRouter(prefix="/api")
+CHAPTERS = (Chapter("money", "Money", order=60), Chapter("lookback", "Looking back", order=90))
+
+
+@dataclass(frozen=True)
+class EstimateRow:
+    """One row of cost so far against the estimate."""
+
+    label: str
+    planned: Money | None
+    booked: Money | None
+    planned_hours: float | None
+    hours: float | None
+    entries: tuple[Entry, ...]
+
+    @property
+    def left(self) -> Money | None:
+        """Estimate not yet spent; with a minus when overspent."""
+        return self.planned - self.booked if self.planned is not None and self.booked is not None else None
+
+
+def _rows(estimate: Estimate, booked: tuple[Actual, ...], entries: tuple[Entry, ...]) -> list[EstimateRow]:
+    rows = []
+    by_key = {actual.key: actual for actual in booked if actual.key}
+    nothing = Money(0, estimate.currency)
+    for line in estimate.lines:
+        actual = by_key.get(line.key, Actual(line.key, line.label, nothing, Decimal(0), 0))
+        own = tuple(e for e in entries if f"line-{line.key}" in e.links or e.fact("kind") == line.key)
+        rows.append(
+            EstimateRow(
+                line.label,
+                line.planned_money(estimate.currency),
+                actual.cost,
+                line.planned_minutes / 60 if line.hours else None,
+                actual.minutes / 60 if line.hours or actual.minutes else None,
+                own,
+            )
+        )
+    for extra in (actual for actual in booked if not actual.key):
+        same = tuple(entry for entry in entries if entry.narration == extra.label)
+        cost = extra.cost if extra.cost.minor else None
+        rows.append(EstimateRow(extra.label, None, cost, None, extra.minutes / 60 or None, same))
+    return rows
+
+
+@dataclass(frozen=True)
+class JournalRow:
+    """One entry as the page shows it."""
+
+    entry: Entry
+    amounts: tuple[tuple[str, str, str], ...]
+    taken_back: bool
+    can_go: bool
+
+
+def _journal(entries: tuple[Entry, ...]) -> list[JournalRow]:
+    alive = {entry.number for entry in standing(entries)}
+    return [
+        JournalRow(
+            entry,
+            tuple((p.account, amount_text(p.amount, p.commodity), p.commodity) for p in entry.postings),
+            entry.number not in alive and not reversed_number(entry),
+            entry.number in alive,
+        )
+        for entry in reversed(entries)
+    ]
+
+
+@router.get("/cars/{car_id}/money")
+def show_money(request: Request, car_id: int) -> Response:
+    """Draw the chapter Money."""
+    with reading(request) as tx:
+        return _money_page(request, tx, car_id)
+
+
+def _money_page(
+    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    car = get_car(tx, car_id)
+    shown = actions.so_far(tx, car_id)
+    entries = money.car_entries(tx, car_id)
+    alive = standing(entries)
+    estimate = shown.estimate
+    kinds = [
+        (KIND_NAMES[kind], amount, [e for e in alive if e.fact("kind") == kind and not core_number(e)])
+        for kind, amount in shown.cost.by_kind.items()
+        if amount.minor
+    ]
+    refundable = [
+        (e.number, f"{e.day} {e.narration}")
+        for e in alive
+        if e.fact("kind") in ("parts", "outside", "fees", "supplies")
+    ]
+    lines = [(line.key, line.label) for line in estimate.lines if line.kind != "purchase"] if estimate else []
+    return page(
+        request,
+        "lessons/money.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="money",
+        form=form,
+        error=error,
+        car=car,
+        cost=shown.cost,
+        kinds=kinds,
+        estimate=estimate,
+        rows=_rows(estimate, shown.booked, alive) if estimate else [],
+        cores=money.cores_open(tx, car_id),
+        journal=_journal(entries),
+        refundable=refundable,
+        line_choices=[("", "not in the estimate"), *lines],
+        kind_choices=[
+            (kind, KIND_NAMES[kind]) for kind in COST_KINDS if kind not in ("purchase", "supplies")
+        ],
+        works=sorted(
+            {line.kind_of_work for line in estimate.lines if line.kind_of_work} if estimate else set()
+        ),
+        shelf=money.supplies_on_shelf(tx),
+        sold=is_sold(entries, car_part(car_id)),
+        bought=any(e.fact("kind") == "purchase" for e in alive),
+    )
+
+
+def _book(request: Request, car_id: int, form: Form, do: Any) -> Response:
+    """Carry out one booking form of the chapter."""
+    return submit(
+        request,
+        lambda tx: do(tx, get_car(tx, car_id).currency),
+        then=f"/cars/{car_id}/money",
+        again=lambda tx, error: _money_page(request, tx, car_id, form, error),
+    )
+
+
+def _optional(form: Form, name: str, currency: str) -> Money | None:
+    return form.money(name, currency) if form.raw.get(name, "").strip() else None
+
+
+def _line_and_kind(tx: Tx, car_id: int, form: Form) -> tuple[str, str]:
+    """Estimate line chosen and its kind; without a line the kind that was chosen."""
+    line = form.text("line", required=False)
+    estimate = actions.frozen_estimate(tx, car_id) if line else None
+    for one in estimate.lines if estimate else ():
+        if one.key == line:
+            return line, one.kind
+    if line:
+        raise BadEntry(f"The estimate has no line {line!r}.", field="line", value=line)
+    return "", form.choice("kind", list(COST_KINDS))
+
+
+@router.post("/cars/{car_id}/money/receipt")
+def receipt(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book a receipt."""
+
+    def do(tx: Tx, currency: str) -> Entry:
+        line, kind = _line_and_kind(tx, car_id, form)
+        photo = form.file("photo")
+        amount = form.money("amount", currency)
+        core = _optional(form, "core", currency)
+        # Checked before the photo is written, so that a refused form leaves nothing behind.
+        day, what, shop = form.day("day"), form.text("what"), form.text("shop", required=False)
+        quantity = form.decimal("quantity", least=0) if form.raw.get("quantity", "").strip() else Decimal(1)
+        digest = money.keep_photo(request.app.state.store.home, photo.data) if photo and photo.data else ""
+        return money.book_receipt(
+            tx,
+            car_id,
+            kind,
+            amount,
+            what,
+            shop,
+            day,
+            at=now(request),
+            core=core,
+            line=line,
+            quantity=quantity,
+            photo=digest,
+            token=form.raw.get("once", ""),
+        )
+
+    return _book(request, car_id, form, do)
+
+
+@router.get("/cars/{car_id}/money/photo/{digest}")
+def receipt_photo(request: Request, car_id: int, digest: str) -> Response:
+    """Give back a photographed receipt."""
+    with reading(request) as tx:
+        data, kind = money.photo_of(tx, request.app.state.store.home, car_id, digest)
+    return Response(
+        data, media_type=kind, headers={"Content-Disposition": "inline", "X-Content-Type-Options": "nosniff"}
+    )
+
+
+@router.post("/cars/{car_id}/money/purchase")
+def purchase(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book the purchase."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_purchase(
+            tx,
+            car_id,
+            form.money("price", currency),
+            form.day("price_day"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/core")
+def core(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book a core deposit back, in part, or given up."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_core_return(
+            tx,
+            car_id,
+            form.whole("receipt", least=1) or 0,
+            now(request).date(),
+            at=now(request),
+            back=Money(0, currency) if form.ticked("given_up") else _optional(form, "back", currency),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/refund")
+def refund(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book money back on a receipt."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_refund(
+            tx,
+            car_id,
+            form.whole("of_receipt", least=1) or 0,
+            form.money("refund", currency),
+            now(request).date(),
+            at=now(request),
+            fee=_optional(form, "fee", currency),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/hours")
+def hours(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book own time."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, _: money.book_hours(
+            tx,
+            car_id,
+            form.text("kind_of_work", longest=200),
+            form.decimal("hours", "h", least=0, most=24),
+            now(request),
+            day=form.day("hours_day"),
+            again=form.ticked("again"),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/travel")
+def travel(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book a trip."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, _: money.book_travel(
+            tx,
+            car_id,
+            form.decimal("distance", least=0, most=10_000),
+            form.choice("unit", ("km", "mi")),
+            form.day("trip_day"),
+            at=now(request),
+            what=form.text("trip", required=False),
+            per_unit=form.decimal("per_unit", least=0, most=100)
+            if form.raw.get("per_unit", "").strip()
+            else None,
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/supplies")
+def supplies(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Use supplies from the shelf on this car."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, _: money.issue_supplies(
+            tx,
+            form.whole("lot", least=1) or 0,
+            {car_id: form.decimal("taken", least=0)},
+            now(request).date(),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/sold")
+def sold(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Book the sale."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_sale(
+            tx,
+            car_id,
+            form.money("sale_price", currency),
+            _optional(form, "sale_fees", currency),
+            form.day("sale_day"),
+            at=now(request),
+            buyer=form.text("buyer", required=False),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/reverse")
+def reverse(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take an entry back."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, _: money.reverse_entry(
+            tx,
+            form.whole("entry", least=1) or 0,
+            form.text("why"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.get("/cars/{car_id}/lookback")
+def show_lookback(request: Request, car_id: int) -> Response:
+    """Draw the chapter Looking back."""
+    with reading(request) as tx:
+        return _lookback_page(request, tx, car_id)
+
+
+def _lookback_page(
+    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    car = get_car(tx, car_id)
+    try:
+        result = actions.result_of(tx, car_id)
+        missing = ""
+    except CannotSay as unknown:
+        result, missing = None, unknown.message
+    variance = result.variance if result else None
+    return page(
+        request,
+        "lessons/lookback.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="lookback",
+        form=form,
+        error=error,
+        car=car,
+        result=result,
+        missing=missing,
+        variance=variance,
+        bridge=Markup(waterfall_svg(variance)) if variance else "",
+        lessons=actions.lessons_of(tx, car_id),
+        cores=money.cores_open(tx, car_id),
+    )
+
+
+def _look(request: Request, car_id: int, form: Form, do: Any) -> Response:
+    return submit(
+        request,
+        do,
+        then=f"/cars/{car_id}/lookback",
+        again=lambda tx, error: _lookback_page(request, tx, car_id, form, error),
+    )
+
+
+@router.post("/cars/{car_id}/lookback/close")
+def close(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Close the car."""
+    return _look(request, car_id, form, lambda tx: actions.close_car(tx, car_id, now(request)))
+
+
+@router.post("/cars/{car_id}/lookback/reopen")
+def reopen(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Reopen a closed car."""
+    return _look(
+        request, car_id, form, lambda tx: actions.reopen_car(tx, car_id, form.text("why"), now(request))
+    )
+
+
+@router.get("/lessons")
+def show_lessons(request: Request) -> Response:
+    """Draw the page Lessons."""
+    with reading(request) as tx:
+        return _lessons_page(request, tx)
+
+
+def _lessons_page(
+    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    history = actions.taught_history(tx)
+    return page(
+        request,
+        "lessons/lessons.html",
+        form=form,
+        error=error,
+        says=what_was_learned(history),
+        lessons=actions.lessons_of(tx),
+        cars={car.id: car.name for car in list_cars(tx)},
+        hours=HOURS,
+    )
+
+
+@router.post("/lessons/count")
+def count(request: Request, form: PostedForm) -> Response:
+    """Set a lesson aside, or take it up again."""
+    return submit(
+        request,
+        lambda tx: actions.set_aside(
+            tx,
+            form.whole("lesson", least=1) or 0,
+            form.whole("version", least=1) or 0,
+            now(request),
+            counts=form.ticked("counts"),
+        ),
+        then="/lessons",
+        again=lambda tx, error: _lessons_page(request, tx, form, error),
+    )
+
+
+@router.get("/lessons/export")
+def export(request: Request) -> Response:
+    """Give the history as a file to share."""
+    with reading(request) as tx:
+        text = lessons_yaml(actions.taught_history(tx))
+    headers = {"Content-Disposition": 'attachment; filename="driveout-lessons.yaml"'}
+    return Response(text, media_type="application/yaml", headers=headers)
+
+
+@api.post("/lessons")
+def lessons_of_file(
+    document: Annotated[dict[str, Any], Body(description="A history, schema driveout-lessons/1.")],
+) -> dict[str, Any]:
+    """Say what a history of estimates and actuals teaches; needs no record."""
+    read = read_lessons(as_text(document), "request")
+    return plain(what_was_learned(read.taught), read.taught, read.asked)

@@ -1,0 +1,259 @@
+"""The chapters Money and Parts and the garage's books: works, refuses bad entry, loses nothing typed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from driveout.cars.actions import add_car
+from driveout.money import actions as money
+from driveout.store import Store
+from tests.conftest import Browser, Clock
+
+DAY = "2026-05-04"
+PHOTO = b"\xff\xd8\xff\xe0 a photo of a receipt"
+
+
+@pytest.fixture
+def car(store: Store, clock: Clock) -> int:
+    with store.writing() as tx:
+        return add_car(tx, name="Tarnwick Linnet 1.4", currency="USD", at=clock(), stage="viewing").id
+
+
+@pytest.fixture
+def bought(browser: Browser, car: int) -> int:
+    browser.post(f"/cars/{car}/money/purchase", {"price": "1,450", "price_day": DAY})
+    return car
+
+
+def receipt(**more: str) -> dict[str, str]:
+    return {"amount": "188.60", "what": "Clutch kit", "kind": "parts", "core": "40", "day": DAY, **more}
+
+
+def test_a_purchase_and_a_receipt_in_two_fields_show_the_cost(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(core=""))
+
+    assert "1,638.60 USD" in text
+    assert "Clutch kit" in text
+
+
+def test_a_core_deposit_is_shown_open_and_returned_with_one_button(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt())
+    number = re.search(r'name="receipt" value="(\d+)"', text)
+    assert number
+    assert "40.00 USD of core deposits comes back" in text
+
+    text = browser.post(f"/cars/{bought}/money/core", {"receipt": number.group(1)})
+    assert "Core deposits open" not in text
+    assert "1,598.60 USD" in text
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"amount": "-5"}, "Amount"),
+        ({"amount": "lots"}, "Amount"),
+        ({"amount": ""}, "empty"),
+        ({"what": ""}, "empty"),
+        ({"kind": "sundry"}, "not offered"),
+        ({"core": "188.61"}, "core deposit"),
+        ({"day": "31/12/2026"}, "is not a day"),
+        ({"day": "2026-12-31"}, "lies in the future"),
+        ({"line": "roof"}, "no line"),
+        ({"amount": "5 EUR"}, "kept in USD"),
+    ],
+)
+def test_a_refused_receipt_says_why_keeps_what_was_typed_and_books_nothing(
+    browser: Browser, bought: int, fields: dict, words: str
+) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(**fields), status=422)
+
+    assert words.lower() in text.lower()
+    if "what" not in fields:
+        assert 'value="Clutch kit"' in text
+    assert "1,450.00 USD" in browser.get(f"/cars/{bought}/money")
+
+
+def test_a_photographed_receipt_is_kept_and_shown(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(), {"photo": ("r.jpg", PHOTO, "image/jpeg")})
+    link = re.search(r"/cars/\d+/money/photo/[0-9a-f]{64}", text)
+    assert link
+    answer = browser.client.get(link.group(0))
+
+    assert (answer.content, answer.headers["content-type"]) == (PHOTO, "image/jpeg")
+    assert browser.client.get(f"/cars/{bought}/money/photo/{'0' * 64}").status_code == 404
+
+
+def test_a_file_that_is_no_picture_is_refused(browser: Browser, bought: int) -> None:
+    text = browser.post(
+        f"/cars/{bought}/money/receipt",
+        receipt(),
+        {"photo": ("r.jpg", b"#!/bin/sh", "image/jpeg")},
+        status=422,
+    )
+
+    assert "no picture" in text
+
+
+def test_hours_are_booked_once_and_a_second_time_only_when_said(browser: Browser, bought: int) -> None:
+    fields = {"hours": "1.5", "kind_of_work": "clutch", "hours_day": DAY}
+    browser.post(f"/cars/{bought}/money/hours", fields)
+    text = browser.post(f"/cars/{bought}/money/hours", fields, status=422)
+    assert "stands on 2026-05-04 already" in text
+
+    text = browser.post(f"/cars/{bought}/money/hours", {**fields, "again": "yes"})
+    assert re.search(r"Own time 3\.0(\s|&nbsp;)h", text)
+
+
+def test_a_form_sent_twice_counts_once(browser: Browser, bought: int) -> None:
+    for _ in range(2):
+        browser.post(f"/cars/{bought}/money/receipt", receipt(core="", once="drawn-once"))
+
+    assert "1,638.60 USD" in browser.get(f"/cars/{bought}/money")
+
+
+def test_an_entry_is_taken_back_and_both_stay(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(core=""))
+    numbers = [int(n) for n in re.findall(r'id="entry-(\d+)"', text)]
+    text = browser.post(f"/cars/{bought}/money/reverse", {"entry": str(max(numbers)), "why": "wrong car"})
+
+    assert "(taken back)" in text
+    assert "Taken back: Clutch kit" in text
+    assert "1,450.00 USD" in text
+
+
+def test_refund_trip_and_supplies_are_booked_from_the_page(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(core=""))
+    number = re.search(r'<option value="(\d+)"[^>]*>2026-05-04 Clutch kit', text)
+    assert number
+    browser.post(
+        f"/cars/{bought}/money/refund", {"of_receipt": number.group(1), "refund": "88.60", "fee": "8.60"}
+    )
+    browser.post(
+        f"/cars/{bought}/money/travel",
+        {"distance": "10", "unit": "mi", "trip": "Fetch it", "per_unit": "0.70", "trip_day": DAY},
+    )
+    browser.post(
+        "/money/supplies", {"amount": "10", "what": "Grease", "quantity": "4", "unit": "tube", "day": DAY}
+    )
+    text = browser.get(f"/cars/{bought}/money")
+    lot = re.search(r'name="lot" value="(\d+)"', text)
+    assert lot
+    text = browser.post(f"/cars/{bought}/money/supplies", {"lot": lot.group(1), "taken": "1"})
+
+    # By hand: 1450 + 188.60 - 88.60 + 8.60 + 7.00 + 2.50.
+    assert "1,568.10 USD" in text
+
+
+def test_a_sale_shows_the_profit_and_the_way_to_look_back(browser: Browser, bought: int) -> None:
+    text = browser.post(
+        f"/cars/{bought}/money/sold",
+        {"sale_price": "2650", "sale_fees": "20", "buyer": "M. Penhalow", "sale_day": DAY},
+    )
+
+    assert "1,180.00 USD" in text
+    assert f"/cars/{bought}/lookback" in text
+    assert "0.00 USD" in browser.post(
+        f"/cars/{bought}/money/sold", {"sale_price": "0", "sale_day": DAY}, status=409
+    )
+
+
+def test_names_with_marks_of_pages_do_no_harm(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(what="<script>alert(1)</script>"))
+
+    assert "<script>alert" not in text
+    assert "&lt;script&gt;" in text
+
+
+def test_a_car_that_is_none_and_a_wrong_method_are_refused(browser: Browser, car: int) -> None:
+    assert browser.client.get("/cars/999/money").status_code == 404
+    assert browser.client.get(f"/cars/{car}/money/receipt").status_code == 405
+
+
+def test_the_books_show_balances_take_in_a_file_once_and_give_it_out(browser: Browser, bought: int) -> None:
+    browser.post("/money/own", {"own_amount": "500", "own_day": DAY})
+    text = browser.post("/money/tool", {"tool_amount": "80", "tool": "Aligning tool", "tool_day": DAY})
+    assert "Assets:Tools:Bought" in text
+    journal = browser.client.get("/money/export/yaml").content
+    text = browser.post("/money/import", {}, {"journal": ("mine.yaml", journal, "application/yaml")})
+
+    assert "-1030.00 USD" in text
+    for name in ("beancount", "hledger", "csv"):
+        assert b"Assets:Tools:Bought" in browser.client.get(f"/money/export/{name}").content
+    assert browser.client.get("/money/export/xls").status_code == 422
+
+
+def test_a_closed_period_stops_a_receipt(browser: Browser, bought: int) -> None:
+    browser.post("/money/close", {"through": DAY})
+    text = browser.post(f"/cars/{bought}/money/receipt", receipt(), status=422)
+
+    assert "closed period" in text
+
+
+def test_a_part_is_offered_ordered_received_and_given_back(browser: Browser, bought: int) -> None:
+    where = f"/cars/{bought}/parts"
+    text = browser.post(f"{where}/need", {"what": "Clutch kit", "quantity": "1", "line": "clutch"})
+    part = re.search(r'name="part" value="(\d+)"', text)
+    assert part
+    offer = {
+        "part": part.group(1),
+        "shop": "Counter",
+        "price": "120",
+        "lead_days": "0",
+        "condition": "new",
+        "core": "40",
+    }
+    browser.post(f"{where}/offer", {**offer, "return_days": "30"})
+    text = browser.post(
+        f"{where}/offer", {**offer, "shop": "By post", "price": "101", "lead_days": "5", "core": ""}
+    )
+    dear = browser.get(f"{where}?day_cost=4")
+    assert text.index("By post") < text.index("Counter")
+    assert dear.index("Counter") < dear.index("By post")
+
+    chosen = re.search(r'name="offer" value="(\d+)"', dear)
+    assert chosen
+    ids = {"part": part.group(1)}
+    text = browser.post(f"{where}/order", {**ids, "version": "1", "offer": chosen.group(1)})
+    assert "ordered" in text
+    browser.post(f"{where}/receive", {**ids, "version": "1"}, status=409)
+    text = browser.post(f"{where}/receive", {**ids, "version": "2"})
+    assert "40.00 USD" in text
+    text = browser.post(f"{where}/fit", {**ids, "version": "3", "fits": "no"})
+    assert "Give Clutch kit back" in text
+    text = browser.post(f"{where}/back", {**ids, "version": "4", "refund": "120", "fee": "12"})
+    assert "given back" in text
+    assert "1,462.00 USD" in browser.get(f"/cars/{bought}/money")
+
+
+def test_the_journal_is_judged_over_http_without_a_record(browser: Browser) -> None:
+    postings = [
+        {"account": "Assets:WIP:Car-1:Purchase", "amount": "10.00"},
+        {"account": "Assets:Bank", "amount": "-10"},
+    ]
+    document = {
+        "schema": "driveout-journal/1",
+        "currency": "USD",
+        "entries": [{"day": "2026-05-04", "what": "Bought", "postings": postings}],
+    }
+    answer = browser.client.post("/api/journal", json=document)
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["cars"][0]["cost"] == "10.00"
+
+    postings[1]["amount"] = "-9.99"
+    answer = browser.client.post("/api/journal", json=document)
+    assert answer.status_code == 422
+    assert "0.01 USD too much" in answer.text
+
+
+def test_a_page_of_a_car_with_much_booked_is_still_quick(
+    browser: Browser, bought: int, store: Store, clock: Clock
+) -> None:
+    with store.writing() as tx:
+        for i in range(60):
+            money.book_receipt(
+                tx, bought, "parts", money.Money(100 + i, "USD"), f"Part {i}", "", clock().date(), at=clock()
+            )
+
+    assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 61
