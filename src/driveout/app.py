@@ -40,6 +40,7 @@ PARTS = (
     "market",
     "selling",
     "lessons",
+    "wear",
     "cars",
     "demo",
 )

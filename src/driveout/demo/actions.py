@@ -10,13 +10,14 @@ from driveout.cars.actions import list_cars
 from driveout.files import shipped
 from driveout.hunt.actions import add_advert, buy, reading_of
 from driveout.hunt.advert import MoneyRange
-from driveout.lessons.actions import close_car, frozen_estimate
+from driveout.lessons.actions import close_car
 from driveout.money.actions import book_core_return, book_hours, book_receipt, book_travel
 from driveout.repairs.actions import choose_repair, finish_repair
 from driveout.selling.actions import sell_car
 from driveout.store import Store, Tx
 from driveout.units import Money
 
+SHOP = "Quillan Motor Factors"
 FIRST_CAR = """Tarnwick Pipit 1.2, made 2011, 121,000 miles, Ostley. Starter is dead, you have to bump start it,
 runs and drives fine once going. Clean title in hand. Valve cover gasket leaks a little oil.
 Small dent in the rear door. Asking $900."""
@@ -48,9 +49,9 @@ def linnet(tx: Tx, at: datetime) -> int:
     """Read the advert of the car that the demo is about; return its number."""
     text = shipped("driveout.demo", "data/advert.txt").decode()
     read = reading_of(tx, text, "USD", at)
-    advert = read.advert(clean_value=value("4200", "4900", "5500"), distance_km=34, seen_on=at.date())
+    advert = read.advert(clean_value=value("4900", "5600", "6200"), distance_km=34, seen_on=at.date())
     advert = replace(advert, name="Tarnwick Linnet 1.4, 2013, blue")
-    return add_advert(tx, advert, at=at, original=text, read=read).id
+    return add_advert(tx, advert, at=at, original=text).id
 
 
 def finished_car(tx: Tx, at: datetime) -> int:
@@ -58,45 +59,36 @@ def finished_car(tx: Tx, at: datetime) -> int:
     read = reading_of(tx, FIRST_CAR, "USD", at)
     advert = read.advert(clean_value=value("2100", "2600", "3000"), distance_km=21, seen_on=at.date())
     advert = replace(advert, name="Tarnwick Pipit 1.2, 2011")
-    car_id = add_advert(tx, advert, at=at, original=FIRST_CAR, read=read).id
+    car_id = add_advert(tx, advert, at=at, original=FIRST_CAR).id
 
     def on(days: int, hour: int = 0) -> datetime:
         return at + timedelta(days=days, hours=hour)
 
     buy(tx, car_id, usd("780"), at=on(2))
     book_travel(tx, car_id, Decimal("84"), "km", on(2).date(), at=on(2), what="to see and to fetch it")
-    estimate = frozen_estimate(tx, car_id)
-    lines = {line.key: line.label for line in estimate.lines} if estimate else {}
-    starter = next((key for key in lines if "starter" in key), "")
+    _receipt(tx, car_id, "fees", "118.00", "Title and registration", "Ostley county office", on(3), "papers")
     choose_repair(tx, car_id, "rep_starter", "new", at=on(3))
-    receipt = book_receipt(
-        tx,
-        car_id,
-        "parts",
-        usd("164.90"),
-        "Starter motor",
-        "Quillan Motor Factors",
-        on(4).date(),
-        at=on(4),
-        core=usd("45.00"),
-        line=starter,
-    )
-    book_hours(tx, car_id, "electrics", 4.5, on(6), day=on(6).date(), line=starter)
+    starter = _receipt(tx, car_id, "parts", "164.90", "Starter motor", SHOP, on(4), "reserve", core="45.00")
+    book_hours(tx, car_id, "unforeseen", 4.5, on(6), day=on(6).date(), line="reserve")
     finish_repair(tx, car_id, "rep_starter", at=on(6))
-    book_core_return(tx, car_id, receipt.number, on(9).date(), at=on(9))
-    book_receipt(
-        tx,
-        car_id,
-        "parts",
-        usd("23.40"),
-        "Rocker cover gasket",
-        "Quillan Motor Factors",
-        on(9).date(),
-        at=on(9),
-    )
-    book_hours(tx, car_id, "engine", 3.0, on(10), day=on(10).date())
-    book_hours(tx, car_id, "cleaning and photos", 6.5, on(15), day=on(15).date())
-    book_hours(tx, car_id, "selling", 7.0, on(28), day=on(28).date())
+    book_core_return(tx, car_id, starter, on(9).date(), at=on(9))
+    choose_repair(tx, car_id, "rep_rocker_gasket", "new", at=on(9))
+    _receipt(tx, car_id, "parts", "63.40", "Rocker cover gasket, sealant", SHOP, on(9), "rep_rocker_gasket")
+    book_hours(tx, car_id, "rep-rocker-gasket", 3.0, on(10), day=on(10).date(), line="rep_rocker_gasket")
+    finish_repair(tx, car_id, "rep_rocker_gasket", at=on(10))
+    book_hours(tx, car_id, "outside-work", 22.0, on(15), day=on(15).date(), line="outside-work")
+    _receipt(tx, car_id, "fees", "46.00", "Inspection and cleaning things", "Ostley", on(15), "selling")
+    book_hours(tx, car_id, "outside-work", 19.5, on(28), day=on(28).date(), line="outside-work")
     sell_car(tx, car_id, usd("2350"), at=on(31), fees=usd("25"), day=on(31).date(), buyer="R. Sorrel")
     close_car(tx, car_id, on(33))
     return car_id
+
+
+def _receipt(
+    tx: Tx, car_id: int, kind: str, amount: str, what: str, shop: str, at: datetime, line: str, core: str = ""
+) -> int:
+    """Book a receipt on the line of the estimate that it belongs to; return the entry's number."""
+    deposit = usd(core) if core else None
+    return book_receipt(
+        tx, car_id, kind, usd(amount), what, shop, at.date(), at=at, core=deposit, line=line
+    ).number
