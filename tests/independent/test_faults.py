@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from driveout.faults import (
     Link,
     Network,
     Odds,
+    Posterior,
     Root,
     State,
     Table,
@@ -88,7 +90,7 @@ def moved(p: float, factors: float) -> float:
     return p * factors / (1 - p + p * factors)
 
 
-def stories(network: Network) -> Iterator[tuple[float, tuple[int, ...], dict[str, dict]]]:
+def stories(network: Network) -> Iterator[tuple[float, tuple[int, ...], dict[str, Any]]]:
     """Every root state, cause state, common miss and common false alarm, with its probability."""
     groups: dict[str, list[Finding]] = {}
     for f in network.findings:
@@ -148,7 +150,9 @@ def stories(network: Network) -> Iterator[tuple[float, tuple[int, ...], dict[str
                     yield p_all, states, world
 
 
-def chance(network: Network, finding: Finding, label: str, states: tuple[int, ...], world: dict) -> float:
+def chance(
+    network: Network, finding: Finding, label: str, states: tuple[int, ...], world: dict[str, Any]
+) -> float:
     """P(label) in one story: every contribution reaches an outcome of its own, the worst shows."""
 
     def at_most(x: int, mention: float) -> float:
@@ -156,7 +160,7 @@ def chance(network: Network, finding: Finding, label: str, states: tuple[int, ..
         tail = sum(alarm[x:]) / sum(alarm) if sum(alarm) else 0.0
         own = world["lookalike"].get(finding.group, 0.0)
         alone = (1 - tail * world["alarms"][finding.id]) / (1 - tail * own)
-        result = 1 - mention * (1 - alone)
+        result: float = 1 - mention * (1 - alone)
         if world["alike"].get(finding.group):
             result *= 1 - mention * tail
         for i, (cause, state) in enumerate(zip(network.causes, states, strict=True)):
@@ -388,7 +392,7 @@ def test_asia_network_by_tables() -> None:
     prior = infer(network, {})
     sick = infer(network, {"asia": "present", "dysp": "yes"})
 
-    def values(answer) -> list[float]:
+    def values(answer: Posterior) -> list[float]:
         m = answer.marginals
         return [
             m["tub"]["present"],

@@ -327,7 +327,7 @@ class _Builder:
                 shows[fault] = entries.beliefs(given, (*at, "shows", fault), levels)
             elif not self._removed(fault):
                 raise entries.refuse((*at, "shows", fault), f"{fault!r} is not a fault of the pack.", fault)
-        name = f"Advert says: {words[0]}" if words else key
+        name = f"Advert: {words[0]}" if words else key
         return Sign(
             key,
             entries.text(row.get("name"), (*at, "name"), name),

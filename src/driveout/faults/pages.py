@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
 from pydantic import BaseModel, Field
+from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
 from driveout.errors import DriveoutError
@@ -20,7 +21,6 @@ from driveout.faults.pack import Check, Pack
 from driveout.faults.posterior import Posterior, infer
 from driveout.faults.reply import plain_answer, spoken
 from driveout.faults.shipped import shipped_network, with_silence
-from driveout.store import Tx
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 
 router = APIRouter()
@@ -105,7 +105,7 @@ def take_back(request: Request, car_id: int, form: PostedForm) -> Response:
 
 def _faults_page(
     request: Request,
-    tx: Tx,
+    tx: Connection,
     car_id: int,
     *,
     find: str = "",
@@ -175,7 +175,11 @@ def _cause_rows(posterior: Posterior, pack: Pack) -> list[CauseRow]:
 def _words(network: Network, finding: str, outcome: str) -> str:
     if finding == SILENT:
         return "What the advert does not mention"
-    return f"{actions.name_of(network, finding)}: {outcome}"
+    name = actions.name_of(network, finding)
+    known = network.finding.get(finding)
+    if known is not None and known.kind == "advert":
+        return name if outcome != known.outcomes[0] else f"{name} (denied)"
+    return f"{name}: {outcome}"
 
 
 def pull(log_odds: float) -> str:

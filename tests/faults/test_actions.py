@@ -1,0 +1,156 @@
+"""Recording, replacing and taking back findings; the trail and the probabilities follow."""
+
+from __future__ import annotations
+
+import pytest
+
+from driveout.cars.actions import add_car, trail_of
+from driveout.errors import BadEntry, Conflict
+from driveout.faults import actions
+from driveout.faults.records import Found
+from driveout.store import Store
+
+
+def a_car(store: Store, **facts: object) -> int:
+    with store.writing() as tx:
+        return add_car(
+            tx, name="Linnet 1.4", currency="USD", at=store.now(), mileage_km=148_000,
+            facts={"runs": "sick", "gearbox": "manual", "drive": "fwd", **facts},
+        ).id  # fmt: skip
+
+
+def found(store: Store, car: int, finding: str, outcome: str, origin: str = "check") -> Found:
+    with store.writing() as tx:
+        return actions.record_finding(
+            tx, car, finding=finding, outcome=outcome, origin=origin, at=store.now()
+        )
+
+
+def chance(store: Store, car: int, fault: str) -> float:
+    with store.reading() as tx:
+        return actions.posterior_of(tx, car).faults[fault]
+
+
+def test_a_finding_moves_the_chances_and_stands_in_the_trail(either_store: Store) -> None:
+    car = a_car(either_store)
+    before = chance(either_store, car, "drv_clutch_worn")
+
+    found(either_store, car, "d_clutch_hold", "yes")
+
+    assert chance(either_store, car, "drv_clutch_worn") > before
+    with either_store.reading() as tx:
+        assert trail_of(tx, car)[0].summary == "Found: Revs rise without speed in third gear: yes"
+
+
+def test_a_later_answer_replaces_the_earlier_one_and_both_stay_on_record(store: Store) -> None:
+    car = a_car(store)
+    found(store, car, "d_clutch_hold", "yes")
+
+    found(store, car, "d_clutch_hold", "no")
+
+    with store.reading() as tx:
+        assert [f.outcome for f in actions.findings_of(tx, car)] == ["no"]
+        history = actions.findings_of(tx, car, with_history=True)
+    assert [(f.outcome, f.undone) for f in history] == [("yes", True), ("no", False)]
+
+
+def test_the_same_answer_twice_is_recorded_once(store: Store) -> None:
+    car = a_car(store)
+
+    first = found(store, car, "d_clutch_hold", "yes")
+
+    assert found(store, car, "d_clutch_hold", "yes") == first
+
+
+def test_taking_back_brings_the_chances_back(store: Store) -> None:
+    car = a_car(store)
+    before = chance(store, car, "drv_clutch_worn")
+    row = found(store, car, "d_clutch_hold", "yes")
+
+    with store.writing() as tx:
+        gone = actions.take_back_finding(tx, car, row.id, at=store.now(), version=row.version)
+
+    assert gone.undone
+    assert chance(store, car, "drv_clutch_worn") == pytest.approx(before)
+    with store.reading() as tx:
+        assert trail_of(tx, car)[0].summary.startswith("Taken back: Revs rise")
+
+
+def test_two_windows_that_take_back_the_same_row_conflict(store: Store) -> None:
+    car = a_car(store)
+    row = found(store, car, "d_clutch_hold", "yes")
+    found(store, car, "d_clutch_hold", "no")
+
+    with pytest.raises(Conflict, match="another window"), store.writing() as tx:
+        actions.take_back_finding(tx, car, row.id, at=store.now(), version=row.version)
+
+
+def test_a_finding_of_another_car_cannot_be_taken_back(store: Store) -> None:
+    car, other = a_car(store), a_car(store)
+    row = found(store, car, "d_clutch_hold", "yes")
+
+    with pytest.raises(BadEntry, match="another car"), store.writing() as tx:
+        actions.take_back_finding(tx, other, row.id, at=store.now())
+    with pytest.raises(BadEntry, match="no recorded finding"), store.writing() as tx:
+        actions.take_back_finding(tx, other, 999, at=store.now())
+
+
+def test_an_advert_that_was_read_counts_its_silence(store: Store) -> None:
+    car = a_car(store)
+    before = chance(store, car, "eng_head_gasket")
+
+    found(store, car, "say_clutch", "yes", "advert")
+
+    assert 0.5 * before < chance(store, car, "eng_head_gasket") < before
+    with store.reading() as tx:
+        assert actions.evidence_of(tx, car)["say_head_gasket"] == "silent"
+
+
+@pytest.mark.parametrize(
+    ("finding", "outcome", "origin", "words"),
+    [
+        ("d_clutch_hol", "yes", "check", "d_clutch_hold"),
+        ("d_clutch_hold", "perhaps", "check", "no, yes, silent"),
+        ("d_clutch_hold", "yes", "rumour", "not an origin"),
+    ],
+)
+def test_what_cannot_be_recorded_is_refused_and_nothing_is_kept(
+    store: Store, finding: str, outcome: str, origin: str, words: str
+) -> None:
+    car = a_car(store)
+
+    with pytest.raises(BadEntry, match=words):
+        found(store, car, finding, outcome, origin)
+
+    with store.reading() as tx:
+        assert actions.findings_of(tx, car, with_history=True) == []
+
+
+def test_a_fault_proved_absent_by_taking_apart_stays_absent(store: Store) -> None:
+    car = a_car(store)
+    found(store, car, "d_clutch_hold", "yes")
+
+    found(store, car, "drv_clutch_worn", "absent", "person")
+
+    assert chance(store, car, "drv_clutch_worn") == 0
+
+
+def test_the_own_pack_holds_for_every_car_until_it_is_taken_out(store: Store) -> None:
+    car = a_car(store)
+    before = chance(store, car, "drv_clutch_worn")
+    own = "schema: driveout-pack/1\nfaults: {drv_clutch_worn: {prior: {runner: 0.5, sick: 0.5, dead: 0.5}}}\n"
+    with store.writing() as tx:
+        actions.keep_own_pack(tx, own, name="own.yaml", at=store.now())
+
+    assert chance(store, car, "drv_clutch_worn") > 2 * before
+    with store.writing() as tx:
+        actions.keep_own_pack(tx, "", name="", at=store.now())
+    assert chance(store, car, "drv_clutch_worn") == pytest.approx(before)
+
+
+def test_a_broken_own_pack_is_refused(store: Store) -> None:
+    with pytest.raises(BadEntry, match="not a known key"), store.writing() as tx:
+        actions.keep_own_pack(tx, "schema: driveout-pack/1\nrubbish: 1\n", name="own.yaml", at=store.now())
+
+    with store.reading() as tx:
+        assert actions.own_pack(tx) is None
