@@ -48,7 +48,12 @@ def sheet(chromium: Browser, store: Store, tmp_path: Path) -> Iterator[Sheet]:
         text = actions.sheet_of(tx, car, at=store.now(), made=made)
     file = tmp_path / "viewing.html"
     file.write_text(text, encoding="utf-8")
-    context = chromium.new_context(viewport=PHONE, offline=True, accept_downloads=True, has_touch=True)
+    context = chromium.new_context(
+        viewport={"width": PHONE["width"], "height": PHONE["height"]},
+        offline=True,
+        accept_downloads=True,
+        has_touch=True,
+    )
     page = context.new_page()
     page.set_default_timeout(8000)
     asked, troubles = [], []

@@ -159,8 +159,10 @@ def plan_for(
 
     Parameters
     ----------
-    case, posterior
+    case
         What the outlook is made from.
+    posterior
+        Chances of the faults, from the same evidence.
     ceiling
         Walk-away price by what is known now.
     offered

@@ -235,3 +235,33 @@ def shown_by(network: Network, check: FaultCheck, outcome: str) -> dict[str, str
         )
     rows = list(product(*(network.finding[f].outcomes for f in check.findings)))
     return dict(zip(check.findings, rows[names.index(outcome)], strict=True))
+
+
+def answer_words(network: Network, check: FaultCheck, outcome: str) -> str:
+    """What stands on the answer button of an outcome.
+
+    Parameters
+    ----------
+    network
+        The fault network.
+    check
+        The check.
+    outcome
+        One of its outcomes.
+
+    Returns
+    -------
+    str
+        The outcome; of several findings, those that show.
+    """
+    shown = shown_by(network, check, outcome)
+    if len(shown) == 1:
+        return outcome[:1].upper() + outcome[1:]
+    named = []
+    for finding, label in shown.items():
+        known = network.finding[finding]
+        if label != known.outcomes[0]:
+            named.append(known.name if len(known.outcomes) == 2 else f"{known.name}: {label}")
+    if not named:
+        return "None of these"
+    return "Only: " + named[0] if len(named) == 1 else "Both: " + " and ".join(named)

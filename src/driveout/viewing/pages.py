@@ -17,6 +17,7 @@ from driveout.viewing import actions
 from driveout.viewing.answers import decision_as_data, plan_as_data
 from driveout.viewing.car_plan import KEPT, CarPlan
 from driveout.viewing.decide import decide
+from driveout.viewing.fault_viewing import answer_words
 from driveout.viewing.problem_file import read_problem
 from driveout.viewing.record_file import read_record
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
@@ -136,7 +137,7 @@ def _planned(tx: Connection, car_id: int, asked: Asked) -> dict[str, Any]:
     return {
         "made": made,
         "next_title": title(made.step) if check else "",
-        "answers": answers,
+        "answers": [(outcome, answer_words(network, check, outcome)) for outcome in answers] if check else [],
         "worths": [
             (title(w.name), text(w.gross), text(w.cost), text(w.net) if w.allowed else w.why_not)
             for w in made.plan.worths

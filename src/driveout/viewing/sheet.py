@@ -9,6 +9,7 @@ from driveout.faults import Network
 from driveout.files import shipped
 from driveout.units import minor_digits
 from driveout.viewing.car_plan import CarPlan
+from driveout.viewing.fault_viewing import answer_words, outcomes_of, shown_by
 from driveout.viewing.policy import Policy, as_table
 
 SCHEMA = "driveout-sheet/1"
@@ -27,8 +28,10 @@ def sheet_html(
         Its table, prices in whole units of the currency.
     network
         Names of findings.
-    car_id, car_name
-        The car.
+    car_id
+        Number of the car.
+    car_name
+        What the person calls it.
     at
         When it was saved.
 
@@ -75,11 +78,10 @@ def _card(made: CarPlan, network: Network, check_id: str, unit: int) -> dict[str
     """What the page shows of one check."""
     check = made.checks[check_id]
     findings = [network.finding[finding] for finding in check.findings]
-    answers = []
-    for outcome in made.plan.plan.viewing.outcomes(check):
-        shown = made.plan.plan.viewing.shown(check, outcome)
-        words = outcome if len(findings) == 1 else "; ".join(f"{f.name}: {shown[f.id]}" for f in findings)
-        answers.append({"words": words, "found": shown})
+    answers = [
+        {"words": answer_words(network, check, outcome), "found": shown_by(network, check, outcome)}
+        for outcome in outcomes_of(network, check)
+    ]
     return {
         "title": findings[0].name if len(findings) == 1 else " / ".join(f.name for f in findings),
         "how": check.how,
