@@ -460,7 +460,8 @@ def in_words(choice: Choice, currency: str) -> list[str]:
         f"Worth {Money(best.value, currency).text()} after {Money(best.money, currency).text()} and {best.hours:.1f} own hours.",
     ]
     if best.access:
-        lines.append(f"Opened once: {', '.join(best.access)} (saves {choice.saved_hours:.1f} hours).")
+        saved = f" (saves {choice.saved_hours:.1f} hours)" if choice.saved_hours > 0.05 else ""
+        lines.append(f"Opened once: {', '.join(best.access)}{saved}.")
     if choice.runner_up:
         less = Money(best.value - choice.runner_up.value, currency).text()
         lines.append(f"Next best, {less} less: {', '.join(choice.runner_up.options) or 'nothing'}.")

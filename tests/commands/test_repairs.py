@@ -1,0 +1,68 @@
+"""choose and repairs, with real words and exit codes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from driveout.app import run
+
+CASE = """schema: driveout-repair-choice/1
+currency: USD
+repairs:
+  P1: {uplift: 100, access: [M1, M2]}
+  P2: {uplift: 200, access: [M2]}
+  P3: {uplift: 150, access: [M3]}
+access:
+  M1: {money: 200}
+  M2: {money: 100}
+  M3: {money: 50}
+"""
+
+
+def test_the_project_selection_example_is_chosen_from_a_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # project-selection: profit 200 with P2 and P3
+    file = tmp_path / "projects.yaml"
+    file.write_text(CASE)
+
+    assert run(["choose", str(file), "--json"]) == 0
+    best = json.loads(capsys.readouterr().out)["choice"]["best"]
+    assert best["options"] == ["P2", "P3"]
+    assert best["value_minor"] == 20_000
+
+
+def test_the_choice_in_words_names_the_runner_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "projects.yaml"
+    file.write_text(CASE + "budget: 100\n")
+
+    assert run(["choose", str(file)]) == 0
+    text = capsys.readouterr().out
+    assert "Do: P2" in text or "Do: P3" in text  # both are worth 100
+    assert "Next best" in text
+    assert "The budget costs 100.00 USD." in text
+
+
+def test_a_wrong_file_is_refused_with_its_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "projects.yaml"
+    file.write_text(CASE.replace("[M3]", "[M9]"))
+
+    assert run(["choose", str(file), "--json"]) == 1
+    error = json.loads(capsys.readouterr().out)["error"]
+    assert "projects.yaml:6 repairs.P3" in error["entries"][0]["place"]
+    assert run(["choose", str(tmp_path / "none.yaml")]) == 1
+
+
+def test_the_repairs_of_a_fault_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["repairs", "--fault", "drv_clutch_worn", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert [row["id"] for row in data["repairs"]] == ["rep_clutch_fwd"]
+    assert "no source" in data["basis"]
+
+
+def test_a_fault_that_nothing_cures_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["repairs", "--fault", "ghost"]) == 1
+    assert "No repair cures 'ghost'" in capsys.readouterr().err
