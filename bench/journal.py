@@ -51,7 +51,7 @@ def judged(histories: int, seed: int, batch: int, steps: int) -> tuple[dict[str,
             # Each program wants its days in order; within a history the order stays.
             together.sort(key=lambda entry: (entry.day, entry.number))
             count += len(together)
-            for judge, cents in cents_off(together, Path(folder)).items():
+            for judge, cents in cents_off(together, Path(folder), dates=False).items():
                 off[judge] += cents
     return off, count
 
@@ -98,7 +98,7 @@ def run(argv: list[str]) -> dict[str, Any]:
     options = argparse.ArgumentParser(prog="bench journal")
     options.add_argument("--histories", type=int, default=10_000)
     options.add_argument("--steps", type=int, default=20, help="most steps of one history")
-    options.add_argument("--batch", type=int, default=1000)
+    options.add_argument("--batch", type=int, default=500)
     options.add_argument("--seed", type=int, default=2026)
     options.add_argument("--transactions", type=int, default=12_000)
     given = options.parse_args(argv)

@@ -2,34 +2,49 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 import os
 import re
-import subprocess
-import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from driveout import app
 from driveout.money import Journal, journal_csv, journal_yaml
 from tests.money.judges import beancount_says, hledger_says, ledger_says
 from tests.money.story import car_story
 
 
+@dataclass(frozen=True)
+class Done:
+    """What one command line gave back."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def run(home: Path, *argv: str) -> Done:
+    """Carry out a command line against a record in its own folder."""
+    out, err = io.StringIO(), io.StringIO()
+    before = os.environ.get("DRIVEOUT_HOME")
+    os.environ["DRIVEOUT_HOME"] = str(home)
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            code = app.run(list(argv))
+    finally:
+        os.environ.pop("DRIVEOUT_HOME")
+        if before is not None:
+            os.environ["DRIVEOUT_HOME"] = before
+    return Done(code, out.getvalue(), err.getvalue())
+
+
 @pytest.fixture
 def home(tmp_path: Path) -> Path:
     return tmp_path / "home"
-
-
-def run(home: Path, *argv: str) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "DRIVEOUT_HOME": str(home)}
-    return subprocess.run(
-        [sys.executable, "-m", "driveout", *argv],
-        capture_output=True,
-        text=True,
-        env=environment,
-        check=False,
-    )
 
 
 @pytest.fixture

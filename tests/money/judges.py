@@ -7,6 +7,7 @@ import io
 import shutil
 import subprocess
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
 from pathlib import Path
 
@@ -53,16 +54,16 @@ def _amounts(text: str) -> Iterable[tuple[Decimal, str]]:
 
 
 def _run(argv: list[str], text: str, folder: Path) -> tuple[str, str]:
-    path = folder / "story.journal"
+    path = folder / f"{Path(argv[0]).name}.journal"
     path.write_text(text, encoding="utf-8")
     done = subprocess.run([*argv, "-f", str(path)], capture_output=True, text=True, timeout=300, check=False)
     return done.stdout, done.stderr if done.returncode else ""
 
 
-def hledger_says(text: str, folder: Path) -> tuple[Sums, str]:
-    """Balances by account and the complaint of hledger, which also proves dates in order."""
+def hledger_says(text: str, folder: Path, *, dates: bool = True) -> tuple[Sums, str]:
+    """Balances by account and the complaint of hledger, which also proves dates in order unless told not to."""
     program = _program("hledger")
-    _, complaint = _run([program, "check", "ordereddates"], text, folder)
+    complaint = _run([program, "check", "ordereddates"], text, folder)[1] if dates else ""
     out, wrong = _run([program, "balance", "--flat", "--no-total", "-O", "csv"], text, folder)
     sums: Sums = {}
     for account, amounts in list(csv.reader(io.StringIO(out)))[1:]:
@@ -83,19 +84,22 @@ def ledger_says(text: str, folder: Path) -> tuple[Sums, str]:
     return sums, wrong
 
 
-def cents_off(entries: Iterable[Entry], folder: Path) -> dict[str, int]:
+def cents_off(entries: Iterable[Entry], folder: Path, *, dates: bool = True) -> dict[str, int]:
     """How many minor units each judge differs from our balances, over all accounts.
 
     A complaint about the text itself, or about one of our stated balances, fails at once.
     """
     entries = tuple(entries)
     ours = {key: amount for key, amount in balances(entries).items() if amount}
-    bean, errors = beancount_says(beancount_text(entries))
-    assert not errors, errors[:3]
     text = ledger_text(entries)
-    hledger, complaint = hledger_says(text, folder)
+    with ThreadPoolExecutor(2) as side:
+        by_hledger = side.submit(hledger_says, text, folder, dates=dates)
+        by_ledger = side.submit(ledger_says, text, folder)
+        bean, errors = beancount_says(beancount_text(entries))
+    hledger, complaint = by_hledger.result()
+    ledger, wrong = by_ledger.result()
+    assert not errors, errors[:3]
     assert not complaint, complaint
-    ledger, wrong = ledger_says(text, folder)
     assert not wrong, wrong
     judges = {"beancount": bean, "hledger": hledger, "ledger": ledger}
     return {

@@ -6,6 +6,7 @@ import datetime
 from decimal import Decimal
 
 from driveout.money import CashMove, core_bill, dietz_return, rates_of_return, yearly_rates
+from driveout.money.facts import margin_scheme_tax, mileage_rate
 from driveout.money.measures import average_capital, earnings
 from driveout.units import Money
 
@@ -66,3 +67,13 @@ def short_hold() -> dict[str, float]:
         "compound_percent": 100 * ((1 + period) ** (365 / 45) - 1),
         "shown_rates": len(result.yearly_rates),
     }
+
+
+def mileage(day: str) -> str:
+    """Mileage rate in cents per mile."""
+    return f"{mileage_rate(datetime.date.fromisoformat(day)).per_mile * 100:g}"
+
+
+def margin_tax(bought: str, sold: str, rate: str) -> str:
+    """Tax in the margin, major units."""
+    return str(margin_scheme_tax(Money.of(bought, "EUR"), Money.of(sold, "EUR"), Decimal(rate)).major)
