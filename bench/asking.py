@@ -37,6 +37,30 @@ class Family:
         )
 
 
+def ode_value(a: Any, alpha: float, holding: float, fallback: float, days: float) -> float:
+    """Value by solving its differential equation, another route than the closed form."""
+    from scipy.integrate import solve_ivp
+
+    def slope(left: float, v: np.ndarray) -> list[float]:
+        return [float(a(np.array([days - left]))[0]) / (alpha * math.e) * math.exp(-alpha * v[0]) - holding]
+
+    found = solve_ivp(slope, (0, days), [fallback], rtol=1e-10, atol=1e-8, method="DOP853")
+    return float(found.y[0, -1])
+
+
+def random_case(rng: np.random.Generator) -> tuple[Any, float, float, float, float]:
+    """A sale drawn at random: interest, sensitivity, holding cost, fallback, days."""
+    alpha = rng.uniform(3, 12) / 5000
+    level = rng.uniform(0.005, 0.2) * math.exp(alpha * 5000)
+    gain, fade, loses = rng.uniform(0, 2), rng.uniform(3, 20), rng.uniform(0, 8)
+    holding, fallback, days = rng.uniform(0, 60), rng.uniform(0, 4800), rng.uniform(5, 200)
+
+    def a(s: np.ndarray) -> np.ndarray:
+        return np.asarray(level * (1 + gain * np.exp(-s / fade)) * np.exp(-alpha * loses * s))
+
+    return a, alpha, holding, fallback, days
+
+
 def families() -> list[Family]:
     def terms(days: float = 60, holding: float = 12.0, fallback: float = 3800.0, fresh: float = 0.0) -> Terms:
         whole, rest = divmod(days, STEP)
@@ -73,21 +97,19 @@ class World:
         believed = family.demand
         self.level = rng.gamma(believed.shape, 1 / believed.days, owners) * family.true_level
         self.luck = rng.random((len(family.terms.lengths), owners))
-        self.visits = rng.random((len(family.terms.lengths), owners))
+        self.seed = seed
 
     def sold(
         self, step: int, price: np.ndarray, here: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Whether each is sold in the step, after how many days, and how many enquired in vain."""
-        from scipy.stats import poisson
-
         truth, terms = self.family.truth, self.family.terms
         length = terms.lengths[step]
         day = sum(terms.lengths[:step]) + length / 2
         seen = truth.exposure(price, day) * terms.interest[step] * self.level
         buys = truth.buys(price, day)
         wait = -np.log(self.luck[step]) / np.maximum(seen * buys, 1e-12)
-        vain = poisson.ppf(self.visits[step], np.maximum(seen * (1 - buys) * length, 1e-12))
+        vain = np.random.default_rng((self.seed, step)).poisson(seen * (1 - buys) * length)
         return here & (wait < length), np.minimum(wait, length), vain
 
     def money(self, policy: Any) -> np.ndarray:
@@ -209,7 +231,11 @@ def run(argv: list[str]) -> dict[str, Any]:
         for name, g in gains.items()
         if g["ours"] >= max(g["prior_only"], g["best_fixed"], g["cut_5_percent"])
     ]
+    cases = [random_case(np.random.default_rng(options.seed + i)) for i in range(200)]
+    worst = max(abs(value_now(*case) - ode_value(*case)) for case in cases)
     return {
+        "closed_form_cases": len(cases),
+        "closed_form_worst": float(f"{worst:.2g}"),
         "owners": options.owners,
         "families": len(gains),
         "share_of_oracle": round(total["ours"] / total["oracle"], 3),

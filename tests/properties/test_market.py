@@ -27,7 +27,7 @@ TARGET = CarToValue(DAY, 120_000, made_year=2013)
 
 
 @given(CARS)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_the_interval_holds_the_value_and_every_number_is_finite(cars: list[Comparable]) -> None:
     found = appraise(TARGET, cars)
 
@@ -37,7 +37,7 @@ def test_the_interval_holds_the_value_and_every_number_is_finite(cars: list[Comp
 
 
 @given(CARS, st.integers(2, 9))
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 def test_prices_in_another_coin_give_the_same_value_in_that_coin(cars: list[Comparable], factor: int) -> None:
     def times(c: Comparable) -> Comparable:
         return Comparable(c.price.times(factor), mileage_km=c.mileage_km, made_year=c.made_year)
@@ -49,7 +49,7 @@ def test_prices_in_another_coin_give_the_same_value_in_that_coin(cars: list[Comp
 
 
 @given(CARS)
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 def test_the_order_of_the_comparables_does_not_matter(cars: list[Comparable]) -> None:
     unlike = {(c.mileage_km, c.made_year): c for c in cars}
     ordered = list(unlike.values())
@@ -60,7 +60,7 @@ def test_the_order_of_the_comparables_does_not_matter(cars: list[Comparable]) ->
 
 
 @given(st.binary(max_size=400))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_any_bytes_are_read_or_refused_in_words(data: bytes) -> None:
     with suppress(BadEntry):
         found = comparables_from_csv(b"price,km,year\n" + data, "x.csv", currency="USD", today=DAY)
@@ -68,7 +68,7 @@ def test_any_bytes_are_read_or_refused_in_words(data: bytes) -> None:
 
 
 @given(st.lists(st.tuples(st.integers(0, 30), st.integers(0, 60), st.booleans()), min_size=1, max_size=30))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_shares_fall_and_rates_are_above_nought(rows: list[tuple[int, int, bool]]) -> None:
     followed = [Stay(e, e + d, e + d if gone else None) for e, d, gone in rows]
     curve = survival_curve([s for s in followed if s.least > s.entered] or [Stay(0, 1, 1)])

@@ -460,8 +460,13 @@ def _rounding(value: float) -> float:
 
 def _steps(s: SaleSituation) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Length of each price step and the mean interest in it."""
-    whole, rest = divmod(s.deadline_days, s.step_days)
-    lengths = [float(s.step_days)] * whole + ([float(rest)] if rest else [])
+    # Eight steps of the chosen length, then four twice as long, then four times: far prices are a sketch.
+    lengths: list[float] = []
+    left = s.deadline_days
+    while left > 0:
+        length = s.step_days * (1 if len(lengths) < 8 else 2 if len(lengths) < 12 else 4)
+        lengths.append(float(min(length, left)))
+        left -= length
     factors = []
     day = 0
     weekdays = np.array(s.weekdays or (1.0,) * 7)

@@ -105,7 +105,7 @@ def value_at_constant_interest(
         V.
     """
     _check(alpha, days)
-    if holding_per_day == 0:
+    if alpha * holding_per_day * days < 1e-12:
         return float(np.logaddexp(alpha * fallback, math.log(a * days) - 1)) / alpha if days else fallback
     log_limit = math.log(a / alpha / holding_per_day) - 1
     decay = -alpha * holding_per_day * days
