@@ -237,7 +237,7 @@ def coolant_verdict(
         words = f"{verdict.words} Freezes at {freeze:.0f} °C."
         if freeze > coldest_c:
             verdict = verdict.adding(outcome=CLOSE)
-            words += f" Not enough for {coldest_c:g} °C."
+            words = f"{percent:g} % glycol freezes at {freeze:.0f} °C, not enough for {coldest_c:g} °C."
     return verdict.adding(
         words=words,
         findings=(

@@ -83,7 +83,7 @@ class Limit:
         doubt = "" if self.verified else ", unverified"
         if not self.decides:
             doubt += ", other vehicles" if self.kind == "regulation" else ", for comparison"
-        return f"{who}: {side} {self.as_published}{doubt}"
+        return f"{who}: {side} {self.as_published.replace(' um', ' µm')}{doubt}"
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON answers."""

@@ -46,6 +46,10 @@ class Field:
         How to measure.
     group
         Heading it stands under.
+    long
+        Several lines of text.
+    ask_below
+        A bare number below this is asked about when another unit makes sense of it.
     """
 
     name: str
@@ -59,6 +63,7 @@ class Field:
     hint: str = ""
     group: str = ""
     long: bool = False
+    ask_below: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -80,8 +85,8 @@ def _mm(name: str, label: str, least: float, most: float, **more: Any) -> Field:
 
 
 _CORNER = (
-    _mm("pad_inner", "Inner pad", 0, 20, hint="friction material only", group="Brake"),
-    _mm("pad_outer", "Outer pad", 0, 20, group="Brake"),
+    _mm("pad_inner", "Inner pad", 0, 20, hint="friction material only", group="Brake", ask_below=1.0),
+    _mm("pad_outer", "Outer pad", 0, 20, group="Brake", ask_below=1.0),
     Field("riveted", "Measured over the rivet head", tick=True, group="Brake"),
     _mm(
         "disc",
@@ -92,9 +97,9 @@ _CORNER = (
         hint="same radius all round, for example 23.11 23.12 23.10 23.12",
         group="Brake",
     ),
-    _mm("tread_inner", "Tread, inner", 0, 22, hint="4/32 or 4 mm", group="Tyre"),
-    _mm("tread_middle", "Tread, middle", 0, 22, group="Tyre"),
-    _mm("tread_outer", "Tread, outer", 0, 22, group="Tyre"),
+    _mm("tread_inner", "Tread, inner", 0, 22, hint="4/32 or 4 mm", group="Tyre", ask_below=1.0),
+    _mm("tread_middle", "Tread, middle", 0, 22, group="Tyre", ask_below=1.0),
+    _mm("tread_outer", "Tread, outer", 0, 22, group="Tyre", ask_below=1.0),
     Field("date_code", "Date code", hint="last four digits of the full code, for example 3518", group="Tyre"),
     Field("cupped", "Cupped", tick=True, group="Tyre"),
     Field("feathered", "Feathered", tick=True, group="Tyre"),
@@ -115,12 +120,12 @@ _CORNER = (
     Field("renewed", "Parts renewed since the last reading", tick=True, group="More about this corner"),
     _mm("disc_new", "Disc when new", 5, 60, group="More about this corner"),
     _mm("micrometer", "Smallest step of the micrometer", 0.0005, 0.2, group="More about this corner"),
-    _mm("runout", "Disc runout, on the car", 0, 2, group="More about this corner"),
+    _mm("runout", "Disc runout, on the car", 0, 2, group="More about this corner", ask_below=0.008),
     _mm("scores", "Depth of scores", 0, 5, group="More about this corner"),
     _mm("drum", "Drum diameter", 120, 400, group="More about this corner"),
     Field("hose", "Brake hose", options=HOSE_FAULTS, many=True, group="More about this corner"),
     Field("hose_cords", "Cords of the hose show", tick=True, group="More about this corner"),
-    _mm("play", "Play at the tread", 0, 60, group="More about this corner"),
+    _mm("play", "Play at the tread", 0, 60, group="More about this corner", ask_below=0.6),
     Field("joint", "Joint seen to move", options=("", *PLAY_PLACES), group="More about this corner"),
     Field("suspension", "Suspension", options=SUSPENSION, many=True, group="More about this corner"),
     _mm("rim_lateral", "Rim runout sideways", 0, 15, group="More about this corner"),
@@ -129,7 +134,7 @@ _CORNER = (
     Field("nuts_loose", "Wheel nuts loose", "count", 0, 10, group="More about this corner"),
 )
 _PAINT = (
-    Field("film", "Film", "um", 5, 5000, many=True, hint="several points, edges left out"),
+    Field("film", "Film", "um", 5, 5000, many=True, hint="several points, edges left out", ask_below=30),
     Field("material", "Material", options=MATERIALS),
     Field("flaw", "Flaw", options=("", *DEFECTS)),
     Field("nail", "Nail catches", options=TRIED),
@@ -143,8 +148,8 @@ _PASSES = (
         options=("polish", "P800", "P1000", "P1200", "P1500", "P2000", "P2500", "P3000", "P5000"),
     ),
     Field("passes", "Passes", "count", 1, 50),
-    Field("before", "Before, same spot", "um", 5, 1000, many=True),
-    Field("after", "After, same spot", "um", 5, 1000, many=True),
+    Field("before", "Before, same spot", "um", 5, 1000, many=True, ask_below=30),
+    Field("after", "After, same spot", "um", 5, 1000, many=True, ask_below=30),
 )
 _ENGINE = (
     Field(
@@ -156,6 +161,7 @@ _ENGINE = (
         many=True,
         hint="150 148 152 147 psi",
         group="Compression",
+        ask_below=400,
     ),
     Field(
         "wet",
@@ -178,7 +184,7 @@ _ENGINE = (
         group="Leak-down",
     ),
     Field("escape", "Where the air leaves", options=("", *ESCAPES), group="Leak-down"),
-    Field("oil_pressure", "Oil pressure, hot", "kpa", 0, 1500, group="Pressure"),
+    Field("oil_pressure", "Oil pressure, hot", "kpa", 0, 1500, group="Pressure", ask_below=150),
     Field("oil_rpm", "at", "rpm", 300, 8000, group="Pressure"),
     Field("cooling_drop", "Cooling system, pressure lost", "kpa", 0, 250, group="Pressure"),
     Field("cooling_minutes", "in", "minutes", 0.5, 120, group="Pressure"),
@@ -201,7 +207,7 @@ _BATTERY = (
     Field("kind", "Kind", options=("flooded", "glass mat")),
     Field("crank", "While cranking", "v", 2, 14),
     Field("charge", "Running, lights on", "v", 8, 20),
-    Field("drain", "Current asleep", "ma", 0, 20_000),
+    Field("drain", "Current asleep", "ma", 0, 20_000, ask_below=5),
     Field("waited", "measured after", "minutes", 0, 600),
     Field("capacity", "Capacity", "ah", 20, 150),
 )
@@ -222,7 +228,7 @@ _FLUIDS = (
     Field("oil_low", "Engine oil at or below minimum", options=TRIED, group="Other"),
 )
 _STEERING = (
-    _mm("lash", "Lash at the rim", 0, 300, group="Steering"),
+    _mm("lash", "Lash at the rim", 0, 300, group="Steering", ask_below=6),
     _mm("wheel", "Steering wheel diameter", 250, 560, group="Steering"),
     Field("power", "Power assisted", options=("yes", "no"), group="Steering"),
     Field("engine_on", "Measured with the engine on", options=("yes", "no"), group="Steering"),
@@ -240,7 +246,7 @@ _STEERING = (
 )
 _PAPERS = (
     Field("odometer", "Odometer values, one a line", hint="2019-05-04 61000 km inspection", long=True),
-    Field("brand", "Title brand", options=tuple(b.name for b in brands())),
+    Field("brand", "Title brand", options=("", *(b.name for b in brands()))),
     *(
         Field(f"paper_{check.key}", check.do, options=("not looked", "true", "not true"))
         for check in paper_checks()
@@ -370,7 +376,13 @@ def _demand_option(field: Field, text: str) -> None:
 
 def _number(field: Field, text: str) -> float:
     value = read_quantity(
-        text, field.unit, field=field.name, name=field.label, least=field.least, most=field.most
+        text,
+        field.unit,
+        field=field.name,
+        name=field.label,
+        least=field.least,
+        most=field.most,
+        ask_below=field.ask_below,
     )
     if field.unit == "count" and value != int(value):
         raise BadEntry(f"{field.label}: {text} is not a whole number.", field=field.name, value=text)

@@ -73,6 +73,7 @@ def read_quantity(
     name: str = "",
     least: float | None = None,
     most: float | None = None,
+    ask_below: float = 0.0,
 ) -> float:
     """Read one measured value into the unit wanted.
 
@@ -92,6 +93,8 @@ def read_quantity(
         What is measured, in words.
     least, most
         Range outside which the value cannot be right, in ``unit``.
+    ask_below
+        A bare number above 0 and below this is asked about when another unit makes sense of it.
 
     Returns
     -------
@@ -154,7 +157,7 @@ def read_quantity(
             )
     else:
         value = number
-        _ask_unit(text, number, unit, label, field, least, most, table)
+        _ask_unit(text, number, unit, label, field, least, most, table, ask_below)
     _demand_range(value, text, shown, label, field, least, most)
     return value
 
@@ -200,13 +203,17 @@ def _ask_unit(
     least: float | None,
     most: float | None,
     table: dict[str, float],
+    ask_below: float,
 ) -> None:
-    """Raise a question when a bare number only makes sense in another unit."""
+    """Raise a question when a bare number only makes sense in another unit, or more sense."""
     low, high = (-1e30 if least is None else least), (1e30 if most is None else most)
-    if low <= number <= high:
+    doubtful = 0 < number < ask_below
+    if low <= number <= high and not doubtful:
         return
+    impossible = not low <= number <= high
+    low = max(low, ask_below)
     asked = {
-        "mm": ("in", "um"),
+        "mm": ("in",),
         "um": ("mil", "mm"),
         "kpa": ("psi", "bar"),
         "ma": ("a",),
@@ -225,7 +232,8 @@ def _ask_unit(
             f"{number:g} {other} ({value:.3g} {_WORDS.get(unit, unit)})" for other, value in options
         )
         raise BadEntry(
-            f"{label}: {text.strip()} {_WORDS.get(unit, unit)} cannot be right. Did you mean {words}? Write the unit.",
+            f"{label}: {text.strip()} {_WORDS.get(unit, unit)} {'cannot be right' if impossible else 'is doubtful'}. "
+            f"Did you mean {words}? Write the unit{'' if impossible else ', also when it is ' + _WORDS.get(unit, unit)}.",
             field=field,
             value=text[:40],
             allowed=f"{low:g} to {high:g} {_WORDS.get(unit, unit)}",
