@@ -10,12 +10,9 @@ from typing import Any
 from driveout.cars import Car
 from driveout.cars.actions import add_car, change_facts, change_stage, get_car, note_event
 from driveout.errors import BadEntry, CannotSay
-from driveout.faults import Network
 from driveout.faults.actions import (
-    evidence_of,
     findings_of,
     knowledge_of,
-    network_for,
     own_pack,
     record_finding,
     take_back_finding,
@@ -27,10 +24,10 @@ from driveout.hunt.reader import ReadAdvert, item_from_data, read_advert
 from driveout.hunt.reading import value_text
 from driveout.hunt.records import Snapshot
 from driveout.hunt.setting import Setting
-from driveout.hunt.weigh import Weighing, weigh
+from driveout.hunt.weigh import Weighing, weighing_of_case
 from driveout.lessons.actions import freeze
 from driveout.money.actions import book_purchase
-from driveout.outlook.actions import case_of, lines_of, rules_of
+from driveout.outlook.actions import case_of, fault_facts, lines_of, rules_of
 from driveout.store import Tx
 from driveout.units import Money
 
@@ -320,17 +317,13 @@ def weighing_of(tx: Tx, car_id: int, *, with_swings: bool = True) -> Weighing:
     CannotSay
         If no value of the mended car is known, or the findings contradict each other.
     """
-    car = get_car(tx, car_id)
-    network: Network = network_for(tx, car)
-    setting = setting_of(tx, car.currency)
-    advert = advert_of(tx, car_id)
-    return weigh(
-        advert,
-        setting.rules,
-        network,
-        setting.repairs_of(advert),
-        facts=setting.facts,
-        findings=evidence_of(tx, car_id),
+    present = case_of(tx, car_id)
+    return weighing_of_case(
+        advert_of(tx, car_id),
+        present.case,
+        present.posterior.network,
+        facts=fault_facts(tx),
+        evidence=present.posterior.evidence,
         with_swings=with_swings,
     )
 

@@ -8,7 +8,7 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
@@ -120,18 +120,14 @@ def sift(
     content = _bytes(adverts)
     table = csv_table(content, adverts.name)
     job = Job(setting, ctx.obj.now().date(), _range(value, setting.rules.currency) if value else None)
-    mark = hashlib.sha256(
-        b"\0".join(
-            [content, repr(setting.rules).encode(), (value or "").encode(), job.today.isoformat().encode()]
-            + [b"" if p is None else _bytes(p) for p in (network, own_pack, repairs)]
-        )
-    ).hexdigest()
+    own = tuple(b"" if path is None else _bytes(path) for path in (network, own_pack, repairs))
+    mark = mark_of(content, setting.rules, value, job.today, own)
     rows, wrong = _sift_all(table, job, _Progress(out, mark, resume), workers or os.cpu_count() or 1, cluster)
     wrong = [*table.bad_rows, *wrong]
     if not rows:
         raise BadRows(wrong, f"None of the {len(table.rows)} rows of {adverts.name} can be used.")
     _write_whole(out, _csv_text(result_rows(rows)))
-    _part_file(out).unlink(missing_ok=True)
+    part_file(out).unlink(missing_ok=True)
     return Answer(_sift_data(rows, wrong, out), _sift_lines(rows, wrong, out))
 
 
@@ -296,6 +292,12 @@ def _sift_lines(rows: list[Sifted], wrong: list[BadEntry], out: Path) -> list[st
     return lines
 
 
+def mark_of(table: bytes, rules: Rules, value: str | None, today: date, own: Sequence[bytes]) -> str:
+    """What tells whether a stopped run had the same table, rules, knowledge and day."""
+    parts = [table, repr(rules).encode(), (value or "").encode(), today.isoformat().encode(), *own]
+    return hashlib.sha256(b"\0".join(parts)).hexdigest()
+
+
 # ---------------------------------------------------------------- many rows, with a file to go on from
 
 
@@ -303,7 +305,7 @@ class _Progress:
     """Outcomes written piece by piece beside the result, so that a stopped run can go on."""
 
     def __init__(self, out: Path, mark: str, resume: bool) -> None:
-        self.file = _part_file(out)
+        self.file = part_file(out)
         self.mark = mark
         self.done: dict[int, Piece] = {}
         if resume and self.file.exists():
@@ -340,13 +342,14 @@ class _Progress:
         with fresh.open("w", encoding="utf-8") as handle:
             handle.write(json.dumps({"mark": self.mark}) + "\n")
             for number, piece in self.done.items():
-                handle.write(_piece_line(number, piece))
+                handle.write(piece_line(number, piece))
         fresh.replace(self.file)
         with self.file.open("a", encoding="utf-8") as handle:
             yield handle
 
 
-def _piece_line(number: int, piece: Piece) -> str:
+def piece_line(number: int, piece: Piece) -> str:
+    """One finished piece as a line of the part file."""
     rows, wrong = piece
     keys = ("message", "field", "value", "allowed", "fix", "place")
     entry = {
@@ -380,7 +383,7 @@ def _sift_all(
             outcomes = on_this_machine(todo, job, min(workers, max(len(todo), 1)))
         for number, piece in outcomes if todo else ():
             progress.done[number] = piece
-            handle.write(_piece_line(number, piece))
+            handle.write(piece_line(number, piece))
             handle.flush()
             bar.advance(task, len(pieces[number].rows))
     rows = [row for number in sorted(progress.done) for row in progress.done[number][0]]
@@ -388,7 +391,8 @@ def _sift_all(
     return rows, wrong
 
 
-def _part_file(out: Path) -> Path:
+def part_file(out: Path) -> Path:
+    """Where finished pieces stand until the result is complete."""
     return out.with_name(out.name + ".part")
 
 

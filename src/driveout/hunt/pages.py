@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated, Any
@@ -13,7 +13,7 @@ from fastapi.responses import Response
 from pydantic import BaseModel, Field
 
 from driveout.cars.actions import get_car
-from driveout.errors import BadEntry, CannotSay, DriveoutError
+from driveout.errors import BadEntry, DriveoutError
 from driveout.faults import read_network
 from driveout.files import yaml_document
 from driveout.hunt import actions
@@ -33,10 +33,10 @@ from driveout.hunt.plain_text import MOST_PASTED
 from driveout.hunt.reader import ReadAdvert, item_from_data, read_advert
 from driveout.hunt.reading import value_text
 from driveout.hunt.setting import Setting
-from driveout.hunt.weigh import Weighing, weigh, weighing_as_data
+from driveout.hunt.weigh import weigh, weighing_as_data
 from driveout.hunt.words import word_lists
 from driveout.outlook import rules_from
-from driveout.outlook.actions import rules_of
+from driveout.outlook.actions import newest_point
 from driveout.store import Tx
 from driveout.units import Money, km_from_miles
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
@@ -85,12 +85,6 @@ CURRENCIES = (
     "INR",
     "BRL",
 )
-VERDICT_WORDS = {
-    "buy": "Buy up to {limit}",
-    "haggle": "Offer less: walk away above {limit}",
-    "walk": "Walk: your limit is {limit}",
-    "no price": "Ask the price: walk away above {limit}",
-}
 RULE_WORDS = {
     "wage": "Wage for your hours",
     "loss": "Chance of a loss",
@@ -222,6 +216,13 @@ def show(request: Request, car_id: int) -> Response:
     """Draw the chapter."""
     with reading(request) as tx:
         return _advert_page(request, tx, car_id)
+
+
+@router.get("/cars/{car_id}/advert/offer")
+def offer(request: Request, car_id: int) -> Response:
+    """Draw what to offer, and what moves the walk-away price; worked out when asked for."""
+    with reading(request) as tx:
+        return _offer_page(request, tx, car_id)
 
 
 @router.post("/cars/{car_id}/advert/facts")
@@ -620,12 +621,8 @@ def _advert_page(
     advert = actions.advert_of(tx, car_id)
     snapshot = actions.words_of(tx, car_id)
     is_open = car.stage in ("advert", "viewing")
-    weighing, missing = None, ""
-    if is_open:
-        try:
-            weighing = actions.weighing_of(tx, car_id)
-        except (CannotSay, BadEntry) as trouble:
-            missing = trouble.message
+    point = newest_point(tx, car_id) if is_open else None
+    is_said = point is not None and point.ceiling_minor is not None
     lines: list[list[Stretch]] = stretches(snapshot.shown, snapshot.items) if snapshot else []
     return page(
         request,
@@ -638,8 +635,8 @@ def _advert_page(
         car=car,
         advert=advert,
         is_open=is_open,
-        missing=missing,
-        answer=_answer(weighing, advert) if weighing else None,
+        missing=point.missing if point is not None else "",
+        answer=_answer(point, advert) if point is not None and is_said else None,
         lines=lines,
         rows=_item_rows(tx, snapshot.items, car.currency) if snapshot else [],
         words_version=snapshot.version if snapshot else 0,
@@ -650,45 +647,123 @@ def _advert_page(
         symptoms=[_symptom_label(tx, s) for s in advert.symptoms],
         words=_choices(car.currency),
         values=_values(advert),
-        rules=rules_of(tx, car.currency).rules,
     )
 
 
-def _answer(weighing: Weighing, advert: Advert) -> dict[str, Any]:
-    """Buy or walk, in what the page prints."""
-    ceiling = weighing.ceiling
-    limit = ceiling.money
+def _answer(point: Any, advert: Advert) -> dict[str, Any]:
+    """Buy or walk as the outlook strip has it, in what the page prints; nothing is computed anew."""
+    limit = Money(point.ceiling_minor or 0, point.currency)
+    lines = point.breakdown.get("lines", [])
+    faults = sorted((x for x in lines if x["kind"] == "fault"), key=lambda x: x["profit_mean_minor"])
+
+    def money(minor: float | None) -> str:
+        return "–" if minor is None else Money(round(minor), point.currency).text()
+
+    return {
+        "headline": _headline(limit, advert.asking),
+        "room": None if advert.asking is None else limit - advert.asking,
+        "why": _reasons(point, advert, limit, money),
+        "missing": point.missing,
+        "rules": [
+            (
+                RULE_WORDS.get(r["rule"], r["rule"]),
+                money(r["price_minor"]),
+                ("sets the limit" if r["rule"] == point.binding else "yours")
+                if r["chosen"]
+                else "not chosen",
+                r["why"],
+            )
+            for r in point.breakdown.get("rules", [])
+        ],
+        "causes": [
+            (
+                x["label"],
+                f"{100 * x['chance']:.0f} %",
+                money(-x["profit_mean_minor"]),
+                f"{x['hours_mean']:.1f} h",
+            )
+            for x in faults
+            if x["chance"] is not None and x["chance"] >= LEAST_SHOWN
+        ][:MOST_SHOWN],
+    }
+
+
+LEAST_SHOWN, MOST_SHOWN = 0.02, 12
+
+
+def _headline(limit: Money, asking: Money | None) -> str:
+    if limit.minor <= 0:
+        return "Walk: no price above 0 keeps your rules"
+    if asking is None:
+        return f"Ask the price: walk away above {limit.text()}"
+    if asking <= limit:
+        return f"Buy up to {limit.text()}"
+    return f"Walk, or offer less: your limit is {limit.text()}"
+
+
+def _reasons(point: Any, advert: Advert, limit: Money, money: Callable[[float | None], str]) -> list[str]:
+    """Why, in sentences."""
+    said = []
+    binding = next((r for r in point.breakdown.get("rules", []) if r["rule"] == point.binding), None)
+    if binding is not None:
+        said.append(
+            f"{RULE_WORDS.get(point.binding, point.binding)} sets the limit: {limit.text()} is the price at which "
+            f"{RULE_MEANS[point.binding]} ({binding['why']})."
+        )
+    if point.profit_p50_minor is not None:
+        at = "Before any price" if advert.asking is None else f"At {advert.asking.text()}"
+        said.append(
+            f"{at} the profit would be {money(point.profit_p50_minor)} in the middle, "
+            f"{money(point.profit_p10_minor)} to {money(point.profit_p90_minor)} in eight of ten cases; a loss in "
+            f"{100 * (point.loss_chance or 0.0):.0f} of 100."
+        )
+    if point.hours_p50 is not None and point.days_p50 is not None:
+        said.append(
+            f"Own hours: {point.hours_p50:.0f} in the middle, {point.hours_p10:.0f} to {point.hours_p90:.0f}; "
+            f"{point.days_p50:.0f} days from buying to sold."
+        )
+    let_go = point.breakdown.get("let_go_chance") or 0.0
+    if let_go >= 0.01 and point.breakdown.get("let_go_how"):
+        said.append(
+            f"In {100 * let_go:.0f} of 100 cases it would be better to {point.breakdown['let_go_how']} than to mend "
+            "it; that is counted in."
+        )
+    return said
+
+
+RULE_MEANS = {
+    "wage": "your hours still bring your wage on average",
+    "loss": "a loss comes just as often as you accept",
+    "tail": "the worst cases lose just what you can bear",
+    "certain": "the risk is just worth it at your tolerance",
+}
+
+
+def _offer_page(request: Request, tx: Tx, car_id: int) -> Response:
+    weighing = actions.weighing_of(tx, car_id)
+    limit = weighing.ceiling.money
 
     def money(minor: float | None) -> str:
         return "–" if minor is None else Money(round(minor), limit.currency).text()
 
-    headline = VERDICT_WORDS[weighing.verdict].format(limit=limit.text())
-    if ceiling.is_worthless:
-        headline = "Walk: no price above 0 keeps your rules"
-    return {
-        "headline": headline,
-        "limit": limit,
-        "why": weighing.why,
-        "missing": weighing.missing,
-        "rules": [
-            (
-                RULE_WORDS.get(r.rule, r.rule),
-                money(r.price),
-                ("sets the limit" if r.rule == ceiling.binding else "yours")
-                if r.rule in ceiling.chosen
-                else "not chosen",
-                r.why,
-            )
-            for r in ceiling.rules
-        ],
-        "causes": [
+    bid = weighing.bid
+    return page(
+        request,
+        "hunt/offer.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="advert",
+        limit=limit,
+        why=weighing.why,
+        missing=weighing.missing,
+        offer=money(bid.amount) if bid is not None and bid.gain > 0 else "",
+        offer_chance=f"{100 * bid.chance:.0f}" if bid is not None else "",
+        offer_gain=money(bid.gain) if bid is not None else "",
+        lemons=money(bid.lemons_term) if bid is not None else "",
+        swings=[(w.label, money(w.at_low), money(w.at_high)) for w in weighing.swings],
+        causes=[
             (c.name, f"{100 * c.chance:.0f} %", money(c.cost_mean), c.plan)
             for c in weighing.causes
-            if c.chance >= 0.03
-        ][:12],
-        "swings": [(s.label, money(s.at_low), money(s.at_high)) for s in weighing.swings[:8]],
-        "bid": weighing.bid,
-        "offer": money(weighing.bid.amount) if weighing.bid and weighing.bid.gain > 0 else "",
-        "offer_chance": f"{100 * weighing.bid.chance:.0f}" if weighing.bid else "",
-        "room": None if advert.asking is None else limit - advert.asking,
-    }
+            if c.chance >= LEAST_SHOWN
+        ][:MOST_SHOWN],
+    )

@@ -258,14 +258,13 @@ def ranked(rows: Sequence[Sifted]) -> list[tuple[Sifted, float | None]]:
     return [(r, pulled.get(r.line)) for r in order]
 
 
-CHUNK_ROWS = 50
+CHUNK_ROWS = 20
 
 
-def chunks_of(table: Table) -> list[Table]:
+def chunks_of(table: Table, size: int = CHUNK_ROWS) -> list[Table]:
     """The table in pieces of a fixed size, so that pieces do not depend on the number of workers."""
     return [
-        replace(table, rows=table.rows[k : k + CHUNK_ROWS], bad_rows=())
-        for k in range(0, len(table.rows), CHUNK_ROWS)
+        replace(table, rows=table.rows[k : k + size], bad_rows=()) for k in range(0, len(table.rows), size)
     ]
 
 

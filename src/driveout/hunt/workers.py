@@ -85,7 +85,9 @@ def _as_done(
             yield future.result()
 
 
-def on_a_cluster(pieces: Mapping[int, Table], job: Job, address: str) -> Iterator[tuple[int, Piece]]:
+def on_a_cluster(
+    pieces: Mapping[int, Table], job: Job, address: str, patience_s: float = 10.0
+) -> Iterator[tuple[int, Piece]]:
     """Weigh pieces on the workers of a Dask cluster; they need driveout installed.
 
     Parameters
@@ -96,6 +98,8 @@ def on_a_cluster(pieces: Mapping[int, Table], job: Job, address: str) -> Iterato
         Rules and knowledge, sent to each worker once.
     address
         Address of the scheduler, such as ``tcp://host:8786``.
+    patience_s
+        How long to wait for it. [s]
 
     Yields
     ------
@@ -116,7 +120,7 @@ def on_a_cluster(pieces: Mapping[int, Table], job: Job, address: str) -> Iterato
             "Working on a cluster needs the extra: pip install driveout[cluster].", missing="distributed"
         ) from error
     try:
-        client: Any = Client(address, timeout="10s")
+        client: Any = Client(address, timeout=patience_s)
     except (OSError, ValueError) as error:
         raise BadEntry(
             f"No Dask scheduler answers at {address}. Start one, or leave --cluster out.",
