@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from driveout.errors import CannotSay
+from driveout.workshop import access
 from driveout.workshop.access import AccessItem, least_release
 from driveout.workshop.threads import assembly_preload, assembly_torque, proof_load, read_thread
 
@@ -59,7 +60,11 @@ def cyclic_graph(seed: int, size: int = 8) -> tuple[dict[str, AccessItem], list[
     return items, rng.sample(names, 2)
 
 
-def test_the_least_effort_equals_trying_every_set_on_300_cyclic_graphs() -> None:
+@pytest.mark.parametrize("branches", [1500, 0], ids=["branch by branch", "integer programme"])
+def test_the_least_effort_equals_trying_every_set_on_300_cyclic_graphs(
+    branches: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(access, "MOST_BRANCHES", branches)
     for seed in range(300):
         items, targets = cyclic_graph(seed)
         wanted = least_by_trying_all(items, targets)

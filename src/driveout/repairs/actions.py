@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from driveout.cars import Car
 from driveout.cars.actions import get_car, note_event
@@ -220,7 +221,16 @@ def suggestion(tx: Tx, car_id: int) -> Choice:
         for kind, part in proposal.repair.choices.items()
     ]
     doors = [AccessCost(group.id, group.hours.likely) for group in held.access.values()]
-    return choose(options, doors, means.wage_minor, Limits(means.budget_minor, means.hours))
+    return _chosen_once(
+        tuple(options), tuple(doors), means.wage_minor, Limits(means.budget_minor, means.hours)
+    )
+
+
+@lru_cache(maxsize=64)
+def _chosen_once(
+    options: tuple[RepairOption, ...], doors: tuple[AccessCost, ...], wage: int, limits: Limits
+) -> Choice:
+    return choose(options, doors, wage, limits)
 
 
 def _money(repair: Repair, part: PartChoice) -> int:

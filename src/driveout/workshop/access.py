@@ -10,8 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
+from math import prod
 
 from driveout.errors import BadEntry, CannotSay
+
+MOST_BRANCHES = 1500
+"""Ways that are tried one by one; above it the integer programme is called, whose import takes long."""
 
 Needs = tuple[tuple[tuple[str, ...], ...], ...]
 _Clauses = dict[int, list[list[int]]]
@@ -248,11 +252,18 @@ class _Graph:
 
     def without_idle(self, chosen: set[int], forced: set[int]) -> set[int]:
         """Leave out what costs nothing and is not needed either."""
-        left = set(chosen)
-        for i in sorted(chosen - forced):
-            if self.cost[i] == 0 and self.chain(left - {i}) == left - {i}:
-                left.discard(i)
-        return left
+        helpers = {i for i in self.clauses if i >= len(self.names)}
+        left = chosen - helpers
+        idle = [i for i in sorted(left - forced, reverse=True) if self.cost[i] == 0]
+        dropped = True
+        while dropped:
+            dropped = False
+            for i in idle:
+                less = left - {i}
+                if i in left and less <= self.chain(less | helpers):
+                    left = less
+                    dropped = True
+        return left | helpers
 
     def answer(self, chosen: set[int], wanted: Sequence[int], proven: bool) -> Release:
         """Trace back from the targets, so that nothing needless stays in the answer."""
@@ -368,6 +379,46 @@ def _solve(graph: _Graph, forced: set[int], settled: set[int], seconds: float) -
     }
     start = [i for i in forced if i not in settled]
     near = sorted(_reach(start, left))
+    if prod(len(clause) for i in near for clause in left[i]) <= MOST_BRANCHES:
+        return _by_branching(graph, left, start, settled), True
+    return _by_programme(graph, left, near, forced, seconds)
+
+
+def _by_branching(graph: _Graph, left: _Clauses, start: Sequence[int], settled: set[int]) -> set[int]:
+    """Try every way through the open needs, one after the other."""
+    best: list[tuple[float, set[int]]] = []
+
+    def closed(taken: set[int], fresh: Iterable[int]) -> tuple[set[int], list[list[int]]]:
+        added: set[int] = set()
+        more: list[list[int]] = []
+        todo = list(fresh)
+        while todo:
+            i = todo.pop()
+            if i not in taken and i not in added:
+                added.add(i)
+                todo.extend(clause[0] for clause in left[i] if len(clause) == 1)
+                more.extend(clause for clause in left[i] if len(clause) > 1)
+        return added, more
+
+    def go(taken: set[int], open_needs: list[list[int]], cost: float) -> None:
+        if best and cost >= best[0][0]:
+            return
+        if open_needs:
+            for a in open_needs[0]:
+                added, more = closed(taken, [a])
+                go(taken | added, open_needs[1:] + more, cost + sum(graph.cost[i] for i in added))
+        elif taken <= graph.chain(settled | taken):
+            best[:] = [(cost, taken)]
+
+    added, more = closed(set(), start)
+    go(added, more, sum(graph.cost[i] for i in added))
+    return best[0][1]
+
+
+def _by_programme(
+    graph: _Graph, left: _Clauses, near: Sequence[int], forced: set[int], seconds: float
+) -> tuple[set[int], bool]:
+    """Choose among the alternatives with an integer programme."""
     from ortools.sat.python import cp_model
 
     model = cp_model.CpModel()
