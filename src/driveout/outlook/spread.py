@@ -259,6 +259,19 @@ def _ties(
     return found
 
 
+def shared_work(
+    chances: FaultChances,
+    book: CostBook,
+    value: Callable[[tuple[Piece, ...], str], Array],
+    one: Array,
+) -> list[tuple[frozenset[int], list[tuple[Array, frozenset[str], frozenset[str]]]]]:
+    """Groups of causes that share work, and per branch its factor, dropped and silenced faults."""
+    return [
+        (tie.causes, [(b.factor, b.dropped, b.silenced) for b in tie.branches])
+        for tie in _ties(chances, book, value, _Algebra(one, np.multiply))
+    ]
+
+
 def _branches(
     keys: Sequence[tuple[str, str]],
     book: CostBook,
