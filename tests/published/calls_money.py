@@ -71,7 +71,7 @@ def short_hold() -> dict[str, float]:
 
 def mileage(day: str) -> str:
     """Mileage rate in cents per mile."""
-    return f"{mileage_rate(datetime.date.fromisoformat(day)).per_mile * 100:g}"
+    return f"{float(mileage_rate(datetime.date.fromisoformat(day)).per_mile * 100):g}"
 
 
 def margin_tax(bought: str, sold: str, rate: str) -> str:

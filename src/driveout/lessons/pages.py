@@ -26,6 +26,7 @@ from driveout.lessons.waterfall import waterfall_svg
 from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, standing
 from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
+from driveout.money.facts import MileageRate, mileage_rate
 from driveout.money.journal import amount_text, core_number, reversed_number
 from driveout.store import Tx
 from driveout.units import Money
@@ -150,9 +151,18 @@ def _money_page(
             {line.kind_of_work for line in estimate.lines if line.kind_of_work} if estimate else set()
         ),
         shelf=money.supplies_on_shelf(tx),
+        rate=_rate(request) if car.currency == "USD" else None,
         sold=is_sold(entries, car_part(car_id)),
         bought=any(e.fact("kind") == "purchase" for e in alive),
     )
+
+
+def _rate(request: Request) -> MileageRate | None:
+    """Published mileage rate of today, None when none is on file for this year."""
+    try:
+        return mileage_rate(now(request).date())
+    except CannotSay:
+        return None
 
 
 def _book(request: Request, car_id: int, form: Form, do: Any) -> Response:
