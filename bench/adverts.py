@@ -58,7 +58,7 @@ def some_cars(network: Network, rng: np.random.Generator, count: int) -> list[On
     """Cars drawn from the network itself; 15 findings looked at, at most 7 of them there."""
     prior = np.array([c.prior.mean for c in network.causes])
     place = {c.id: i for i, c in enumerate(network.causes)}
-    cars = []
+    cars: list[OneOfMany] = []
     while len(cars) < count:
         present = rng.random(CAUSES) < prior
         looked = rng.choice(FINDINGS, size=15, replace=False)
