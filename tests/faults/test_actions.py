@@ -143,6 +143,8 @@ def test_the_own_pack_holds_for_every_car_until_it_is_taken_out(store: Store) ->
         actions.keep_own_pack(tx, own, name="own.yaml", at=store.now())
 
     assert chance(store, car, "drv_clutch_worn") > 2 * before
+    with store.reading() as tx:
+        assert trail_of(tx, car)[0].summary == "Own knowledge of faults: own.yaml"
     with store.writing() as tx:
         actions.keep_own_pack(tx, "", name="", at=store.now())
     assert chance(store, car, "drv_clutch_worn") == pytest.approx(before)

@@ -103,6 +103,27 @@ def test_another_window_gets_a_conflict(browser: Browser, store: Store, car: int
     assert "another window" in page
 
 
+def test_the_knowledge_page_shows_every_number_and_its_origin(browser: Browser) -> None:
+    page = browser.get("/knowledge")
+
+    assert "Clutch worn or contaminated" in page
+    assert page.count("common practice, no source") > 70
+
+
+def test_own_changes_hold_for_every_car_and_a_broken_file_is_kept_in_the_form(
+    browser: Browser, car: int
+) -> None:
+    own = "schema: driveout-pack/1\nfaults:\n  drv_clutch_worn: {name: Clutch tired}\n"
+
+    page = browser.post("/knowledge", {"content": own, "name": "mine.yaml"})
+    assert "In use: mine.yaml" in page
+    assert "Clutch tired" in browser.get(f"/cars/{car}/faults")
+
+    page = browser.post("/knowledge", {"content": own + "rubbish: 1\n", "name": "mine.yaml"}, status=422)
+    assert "not a known key" in page
+    assert "rubbish: 1" in page
+
+
 def test_a_car_that_is_not_there_is_not_found(client: TestClient) -> None:
     assert client.get("/cars/999/faults").status_code == 404
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car, note_event
+from driveout.cars.actions import get_car, list_cars, note_event
 from driveout.errors import BadEntry
 from driveout.faults import records
 from driveout.faults.network import Network
@@ -17,6 +17,7 @@ from driveout.faults.records import Found, OwnPack
 from driveout.faults.shipped import shipped_network, with_silence
 from driveout.store import Tx
 
+FINISHED = ("sold", "let go")
 ORIGINS = ("advert", "check", "reading", "person")
 
 
@@ -267,7 +268,16 @@ def keep_own_pack(tx: Tx, content: str, *, name: str, at: datetime) -> OwnPack:
         knowledge(content, name)
         for advert_class in CLASSES:
             shipped_network(advert_class, content)
-    return records.add_pack(tx, name[:200], content, at)
+    kept = records.add_pack(tx, name[:200], content, at)
+    for car in list_cars(tx):
+        if car.stage not in FINISHED:
+            words = (
+                f"Own knowledge of faults: {kept.name}"
+                if content.strip()
+                else "Back to the shipped knowledge"
+            )
+            note_event(tx, car.id, "knowledge", words, {"pack": kept.id}, at)
+    return kept
 
 
 def _own_content(tx: Tx) -> str | None:

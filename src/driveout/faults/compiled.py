@@ -79,6 +79,14 @@ class Compiled:
         return np.ones(self.upper.shape[1], dtype=bool)
 
     @cached_property
+    def cuts(self) -> tuple[Ints, ...]:
+        """Per cause of the network: where its states begin among its sub-states."""
+        return tuple(
+            np.flatnonzero(np.diff(self.public[self.start[i] : self.start[i + 1]], prepend=-1))
+            for i in range(len(self.network.causes))
+        )
+
+    @cached_property
     def first(self) -> Ints:
         """Where each public column begins: the sub-states of one state stand together."""
         own = int(self.start[len(self.network.causes)])

@@ -17,7 +17,7 @@ from driveout.errors import DriveoutError
 from driveout.faults import actions
 from driveout.faults.network import SILENT, Network
 from driveout.faults.network_file import read_network
-from driveout.faults.pack import Check, Pack
+from driveout.faults.pack import SYSTEMS, Check, Pack
 from driveout.faults.posterior import Posterior, infer
 from driveout.faults.reply import plain_answer, spoken
 from driveout.faults.shipped import shipped_network, with_silence
@@ -36,7 +36,7 @@ STAGES = (
     ("drive", "On the road"),
     ("under", "Under the car"),
 )
-SHOWN_FROM = 0.02
+SHOWN_FROM = 0.10
 LEAST_SPOKEN = 0.05
 
 
@@ -58,6 +58,7 @@ class CauseRow:
     note: str
     speaking_for: tuple[Reason, ...]
     against: tuple[Reason, ...]
+    moved: bool
 
 
 @router.get("/cars/{car_id}/faults")
@@ -100,6 +101,52 @@ def take_back(request: Request, car_id: int, form: PostedForm) -> Response:
         ),
         then=f"/cars/{car_id}/faults",
         again=lambda tx, error: _faults_page(request, tx, car_id, form=form, error=error),
+    )
+
+
+@router.get("/knowledge")
+def show_knowledge(request: Request) -> Response:
+    """Draw every fault and finding with its numbers, and the person's own changes."""
+    with reading(request) as tx:
+        return _knowledge_page(request, tx)
+
+
+@router.post("/knowledge")
+def change_knowledge(request: Request, form: PostedForm) -> Response:
+    """Take over the person's own pack for every car."""
+    return submit(
+        request,
+        lambda tx: actions.keep_own_pack(
+            tx,
+            form.text("content", required=False, longest=1_000_000),
+            name=form.text("name", required=False, longest=200),
+            at=now(request),
+        ),
+        then="/knowledge",
+        again=lambda tx, error: _knowledge_page(request, tx, form, error),
+    )
+
+
+def _knowledge_page(
+    request: Request, tx: Connection, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    pack = actions.knowledge_of(tx)
+    systems = [
+        (
+            system,
+            [f for f in pack.faults.values() if f.system == system],
+            [s for s in pack.signs.values() if s.system == system],
+        )
+        for system in SYSTEMS
+    ]
+    return page(
+        request,
+        "faults/knowledge.html",
+        form=form,
+        error=error,
+        pack=pack,
+        own=actions.own_pack(tx),
+        systems=systems,
     )
 
 
@@ -167,6 +214,7 @@ def _cause_rows(posterior: Posterior, pack: Pack) -> list[CauseRow]:
                     fault.note if fault else "",
                     tuple(reason for is_for, reason in pairs if is_for),
                     tuple(reason for is_for, reason in pairs if not is_for),
+                    any(s.finding != SILENT for s in said),
                 )
             )
     return sorted(rows, key=lambda row: -row.chance)

@@ -502,8 +502,6 @@ def log_odds(probability: Floats) -> Floats:
 def _world_terms(posterior: Posterior, *, joined: bool) -> tuple[World, ...]:
     compiled, reading = posterior.compiled, posterior.reading
     folded = folded_rows(reading)
-    own = len(compiled.network.causes)
-    names = tuple(c.id for c in compiled.network.causes)
     if joined:
         open_ = [f for part in folded.parts for f in part.findings]
         groups = [(open_, list(range(len(compiled.start) - 1)))]
@@ -511,64 +509,86 @@ def _world_terms(posterior: Posterior, *, joined: bool) -> tuple[World, ...]:
         groups = [(part.findings, [*(i for i, _ in part.single), *part.several]) for part in folded.parts]
         used = {i for _, causes in groups for i in causes}
         groups.append(([], [i for i in range(len(compiled.start) - 1) if i not in used]))
+    plain = public_columns(compiled, folded.base)  # (R, public columns), for causes that no open finding ties
+    size = np.add.reduceat(plain, compiled.public_start[:-1], axis=1)
+    expansions = [_Expansion.of(compiled, folded, findings, causes) for findings, causes in groups]
     worlds = []
     for row in range(len(folded.scale)):
-        if not folded.scale[row] > 0:
-            continue
-        blocks = []
-        weight = float(folded.scale[row])
-        for findings, causes in groups:
-            block = _signed(folded, row, findings, causes, compiled, own, names)
-            if block.causes:
-                blocks.append(block)
-            else:  # only look-alikes: a plain number
-                weight *= float(block.weight.sum())
-        worlds.append(World(weight, tuple(blocks)))
+        if folded.scale[row] > 0:
+            weight = float(folded.scale[row])
+            blocks = []
+            for expansion in expansions:
+                block = expansion.block(folded, row, plain[row], size[row])
+                if block.causes:
+                    blocks.append(block)
+                else:  # only look-alikes: a plain number
+                    weight *= float(block.weight.sum())
+            worlds.append(World(weight, tuple(blocks)))
     return tuple(worlds)
 
 
-def _signed(
-    folded: Folded,
-    row: int,
-    findings: list[int],
-    causes: list[int],
-    compiled: Compiled,
-    own: int,
-    names: tuple[str, ...],
-) -> SignedTerms:
-    if len(findings) > MOST_TERM_FINDINGS:
-        raise CannotSay(
-            f"{len(findings)} positive findings share causes; a signed sum is exact enough up to "
-            f"{MOST_TERM_FINDINGS}. Leave out the weaker ones.",
-            missing="fewer positive findings",
+@dataclass(frozen=True, eq=False)
+class _Expansion:
+    """What the signed sum over the open findings of one block has in common in all worlds."""
+
+    compiled: Compiled
+    findings: list[int]
+    tied: dict[int, Floats]  # cause -> product of ratios over each subset (T, its sub-states)
+    free: list[int]  # causes of the block that none of its findings ties
+    own: list[int]  # causes of the network among both, in order
+
+    @classmethod
+    def of(cls, compiled: Compiled, folded: Folded, findings: list[int], causes: list[int]) -> _Expansion:
+        if len(findings) > MOST_TERM_FINDINGS:
+            raise CannotSay(
+                f"{len(findings)} positive findings share causes; a signed sum is exact enough up to "
+                f"{MOST_TERM_FINDINGS}. Leave out the weaker ones.",
+                missing="fewer positive findings",
+            )
+        tied: dict[int, Floats] = {}
+        for i in causes:
+            if folded.touches[findings, i].any():
+                columns = folded.columns(i)
+                subsets = np.ones((1, columns.stop - columns.start))
+                for f in findings:
+                    subsets = np.concatenate([subsets, subsets * folded.ratio[f, columns]])
+                tied[i] = subsets
+        own = len(compiled.network.causes)
+        free = [i for i in causes if i not in tied]
+        return cls(compiled, findings, tied, free, sorted(i for i in causes if i < own))
+
+    def block(self, folded: Folded, row: int, plain: Floats, size: Floats) -> SignedTerms:
+        """The signed sum in one world."""
+        weight = np.ones(1)
+        for f in self.findings:
+            weight = np.concatenate([weight, -weight * folded.leak[row, f]])
+        total = weight.copy()
+        own = len(size)
+        factors: dict[int, Floats] = {}
+        for i, subsets in self.tied.items():
+            factor = folded.base[row, folded.columns(i)] * subsets
+            total *= factor.sum(axis=1)
+            if i < own:
+                cuts = self.compiled.cuts[i]
+                factors[i] = factor if len(cuts) == factor.shape[1] else np.add.reduceat(factor, cuts, axis=1)
+            else:
+                weight = weight * factor.sum(axis=1)
+        for i in self.free:
+            if i >= own:
+                share = float(folded.base[row, folded.columns(i)].sum())
+                weight, total = weight * share, total * share
+            else:
+                total *= size[i]
+                low, high = self.compiled.public_start[i : i + 2]
+                one = plain[None, low:high]
+                factors[i] = one if len(weight) == 1 else np.broadcast_to(one, (len(weight), high - low))
+        names = self.compiled.names
+        return SignedTerms(
+            tuple(names[i][0] for i in self.own),
+            weight,
+            tuple(factors[i] for i in self.own),
+            float(total.sum()),
         )
-    weight = np.ones(1)
-    for f in findings:
-        weight = np.concatenate([weight, -weight * folded.leak[row, f]])
-    kept = []
-    factors = []
-    for i in sorted(causes):
-        columns = folded.columns(i)
-        factor = folded.base[row, columns][None, :]
-        touched = any(folded.touches[f, i] for f in findings)
-        if touched:
-            for f in findings:
-                factor = np.concatenate([factor, factor * folded.ratio[f, columns]])
-        if i >= own:
-            weight = weight * factor.sum(axis=1)
-            continue
-        first = np.flatnonzero(np.diff(compiled.public[columns], prepend=-1))
-        factor = np.add.reduceat(factor, first, axis=1)
-        kept.append(names[i])
-        factors.append(factor if touched else np.broadcast_to(factor, (len(weight), len(first))))
-    return SignedTerms(tuple(kept), weight, tuple(factors), _signed_total(weight, factors))
-
-
-def _signed_total(weight: Floats, factors: Sequence[Floats]) -> float:
-    total = weight.copy()
-    for factor in factors:
-        total = total * factor.sum(axis=1)
-    return float(total.sum())
 
 
 # ---------------------------------------------------------------- many answers at once
