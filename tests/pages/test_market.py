@@ -1,0 +1,157 @@
+"""The chapter Value: works, refuses bad entry, loses nothing typed."""
+
+from __future__ import annotations
+
+import pytest
+from starlette.testclient import TestClient
+
+from driveout.cars.actions import add_car, trail_of
+from driveout.market.actions import comparables_of, latest_appraisal
+from driveout.store import Store
+from tests.conftest import Browser, Clock
+
+ROWS = "\ufeffPrice;Kilometres;Year\r\n" + "".join(
+    f"{5200 - 120 * i},00;{120_000 + 6_100 * i};{2013 - i % 3}\r\n" for i in range(9)
+)
+
+
+@pytest.fixture
+def car(store: Store, clock: Clock) -> int:
+    with store.writing() as tx:
+        return add_car(
+            tx,
+            name="Tarnwick Linnet 1.4",
+            currency="USD",
+            made_year=2013,
+            mileage_km=141_000,
+            at=clock(),
+            stage="bought",
+        ).id
+
+
+def test_a_spreadsheet_is_uploaded_and_the_value_appears_with_its_interval(
+    browser: Browser, car: int, store: Store
+) -> None:
+    text = browser.post(
+        f"/cars/{car}/value/comparables",
+        {"mileage_unit": "km"},
+        files={"file": ("comps.csv", ROWS.encode(), "text/csv")},
+    )
+
+    assert "Likely to sell at" in text
+    assert "From 9 comparables" in text
+    assert "What each comparable does to the value" in text
+    with store.reading() as tx:
+        assert any(event.kind == "appraisal" for event in trail_of(tx, car))
+
+
+def test_pasted_cells_do_the_same_and_a_second_paste_adds_nothing(
+    browser: Browser, car: int, store: Store
+) -> None:
+    pasted = {"mileage_unit": "km", "paste": "price\tkm\tyear\n4500\t130000\t2013\n4300\t150000\t2012"}
+    browser.post(f"/cars/{car}/value/comparables", pasted)
+    browser.post(f"/cars/{car}/value/comparables", pasted)
+
+    with store.reading() as tx:
+        assert len(comparables_of(tx, car)) == 2
+
+
+def test_bad_rows_are_all_shown_and_nothing_is_taken(browser: Browser, car: int, store: Store) -> None:
+    pasted = "price\tkm\tyear\n4500\t130000\t2013\n-3\t150000\t2012\n4000\t9000000\t2012"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": pasted}, status=422)
+
+    assert "2 of 3 rows cannot be used" in text
+    assert "not above 0" in text
+    assert "9,000,000 km" in text
+    assert "150000\t2012" in text
+    with store.reading() as tx:
+        assert comparables_of(tx, car) == ()
+
+
+def test_one_car_typed_in_the_form_counts(browser: Browser, car: int) -> None:
+    text = browser.post(
+        f"/cars/{car}/value/one",
+        {"price": "$4,400", "mileage": "82,000", "mileage_unit": "mi", "made_year": "2013", "kind": "sold"},
+    )
+
+    assert "131,966 km" in text
+    assert "Only 1 comparable" in text
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"price": "-5"}, "not above 0"),
+        ({"price": ""}, "price is missing"),
+        ({"price": "4000 EUR"}, "kept in USD"),
+        ({"made_year": "2099"}, "in the future"),
+        ({"made_year": ""}, "Neither year nor age"),
+        ({"mileage_unit": "leagues"}, "not offered"),
+    ],
+)
+def test_a_bad_entry_is_named_and_kept(browser: Browser, car: int, fields: dict[str, str], said: str) -> None:
+    typed = {
+        "price": "4400",
+        "mileage": "131000",
+        "mileage_unit": "km",
+        "made_year": "2013",
+        "place": "Brackenford",
+    }
+    text = browser.post(f"/cars/{car}/value/one", {**typed, **fields}, status=422)
+
+    assert said in text
+    assert 'value="Brackenford"' in text
+
+
+def test_an_advert_that_is_gone_is_tapped_and_teaches_the_speed(
+    browser: Browser, car: int, clock: Clock, store: Store
+) -> None:
+    browser.post(
+        f"/cars/{car}/value/one",
+        {"price": "4400", "mileage": "131000", "mileage_unit": "km", "made_year": "2013"},
+    )
+    clock.forward(days=9)
+    with store.reading() as tx:
+        kept = comparables_of(tx, car)[0]
+    tap = {"comparable": str(kept.id), "version": str(kept.version), "what": "gone"}
+    text = browser.post(f"/cars/{car}/value/seen", tap)
+
+    assert "1 followed, 1 gone" in text
+    assert "changed in another window" in browser.post(f"/cars/{car}/value/seen", tap, status=409)
+
+
+def test_a_car_without_a_distance_says_what_is_missing(browser: Browser, store: Store, clock: Clock) -> None:
+    with store.writing() as tx:
+        bare = add_car(tx, name="Bare", currency="USD", at=clock()).id
+    text = browser.post(
+        f"/cars/{bare}/value/one",
+        {"price": "4400", "mileage": "131000", "mileage_unit": "km", "made_year": "2013"},
+        status=422,
+    )
+
+    assert "distance of Bare is not recorded" in text
+    with store.reading() as tx:
+        assert latest_appraisal(tx, bare) is None
+
+
+def test_the_api_values_an_own_file_and_names_what_is_wrong(client: TestClient) -> None:
+    body = {
+        "schema": "driveout-comparables/1",
+        "car": {"mileage_km": 141_000, "made_year": 2013},
+        "comparables": [{"price": 4400, "mileage_km": 130_000, "made_year": 2013}],
+    }
+    good = client.post("/api/appraise", json=body)
+    bad = client.post("/api/appraise", json={**body, "car": {"mileage_km": -1, "made_year": 2013}})
+
+    assert good.status_code == 200
+    assert good.json()["used"] == 1
+    assert bad.status_code == 422
+    assert bad.json()["error"]["field"] == "mileage_km"
+
+
+def test_words_from_a_table_are_never_markup(browser: Browser, car: int) -> None:
+    row = "name\tprice\tkm\tyear\n<script>alert(1)</script>\t4400\t130000\t2013"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": row})
+
+    assert "<script>alert" not in text
+    assert "&lt;script&gt;" in text
