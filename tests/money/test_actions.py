@@ -12,6 +12,7 @@ import pytest
 from driveout.cars.actions import add_car, get_car, trail_of
 from driveout.errors import BadEntry, Conflict
 from driveout.money import actions, balances
+from driveout.money.bank_file import BankLine
 from driveout.money.journal import reversed_number
 from driveout.store import Tx, metadata, open_store
 from driveout.units import Money
@@ -265,3 +266,30 @@ def test_three_programs_agree_on_what_the_record_holds(tx: Tx, car: int, tmp_pat
     journal = actions.journal_of(tx, "USD")
 
     assert cents_off(journal.entries, tmp_path) == {"beancount": 0, "hledger": 0, "ledger": 0}
+
+
+def test_a_bank_movement_goes_where_it_is_sent_once(tx: Tx, car: int) -> None:
+    line = BankLine(DAY, usd("-60"), "Motor Factors", "k1")
+    for _ in range(2):
+        actions.book_bank_line(tx, line, f"car:{car}:parts", at=AT)
+    actions.book_bank_line(tx, BankLine(DAY, usd("-9"), "Coffee", "k2"), "overhead", at=AT)
+    actions.book_bank_line(tx, BankLine(DAY, usd("900"), "Transfer", "k3"), "own", at=AT)
+
+    assert actions.cost_so_far(tx, car).by_kind["parts"] == usd("60")
+    assert actions.all_balances(tx)["Assets:Bank", "USD"] == -145000 - 6000 - 900 + 90000
+    assert actions.suggestions(tx, [line])[0].booked is not None
+
+
+@pytest.mark.parametrize(
+    ("amount", "to", "words"),
+    [
+        ("60", "car:1:parts", "brought money in"),
+        ("-60", "car:x:parts", "names no car"),
+        ("-60", "moon", "place for money"),
+    ],
+)
+def test_a_bank_movement_without_a_place_is_refused(
+    tx: Tx, car: int, amount: str, to: str, words: str
+) -> None:
+    with pytest.raises(BadEntry, match=words):
+        actions.book_bank_line(tx, BankLine(DAY, usd(amount), "x", "k"), to, at=AT)

@@ -257,3 +257,24 @@ def test_a_page_of_a_car_with_much_booked_is_still_quick(
             )
 
     assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 61
+
+
+def test_a_bank_file_is_shown_matched_and_booked_once(browser: Browser, bought: int) -> None:
+    data = b"Date,Description,Amount\n2026-05-04,Seller,-1450.00\n2026-05-03,Motor Factors,-60.00\n"
+    for expected in ("1,510.00 USD", "1,510.00 USD"):
+        text = browser.post("/money/bank", {}, {"bank": ("b.csv", data, "text/csv")})
+        assert "Booked already: entry 1" in text
+        rows = re.findall(r'name="key" value="([0-9a-f]+)"', text)
+        fields: dict = {
+            "key": rows,
+            "line_day": ["2026-05-03"],
+            "line_amount": ["-6000"],
+            "line_text": ["Motor Factors"],
+        }
+        if rows:
+            browser.post("/money/bank/book", {**fields, f"to_{rows[0]}": f"car:{bought}:parts"})
+        assert expected in browser.get(f"/cars/{bought}/money")
+
+    assert "do not tell which" in browser.post(
+        "/money/bank", {}, {"bank": ("b.csv", b"a,b\n1,2\n", "text/csv")}, status=422
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -12,6 +13,7 @@ from driveout.cars.car import Car, next_stages
 from driveout.errors import BadEntry, Conflict
 from driveout.money import bookings as book
 from driveout.money import records
+from driveout.money.bank_file import BankLine, Suggestion, matched
 from driveout.money.car_cost import (
     CarCost,
     OpenCore,
@@ -21,7 +23,16 @@ from driveout.money.car_cost import (
     open_cores,
     refundable,
 )
-from driveout.money.journal import Entry, balances, checked, reversed_number, standing, take_back, under
+from driveout.money.journal import (
+    Entry,
+    Posting,
+    balances,
+    checked,
+    reversed_number,
+    standing,
+    take_back,
+    under,
+)
 from driveout.money.journal_file import Journal, merged
 from driveout.store import Attachments, Tx
 from driveout.units import Money
@@ -751,6 +762,64 @@ def import_journal(tx: Tx, journal: Journal, *, at: datetime.datetime) -> tuple[
         renumbered[entry.number] = new.number
         booked.append(new)
     return tuple(booked)
+
+
+def suggestions(tx: Tx, lines: Sequence[BankLine]) -> tuple[Suggestion, ...]:
+    """What each movement of a bank file probably is."""
+    return matched(lines, records.every(tx))
+
+
+def book_bank_line(tx: Tx, line: BankLine, to: str, *, at: datetime.datetime) -> Entry:
+    """Book one movement of a bank file; the same movement is booked once, however often its file is read.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    line
+        The movement.
+    to
+        ``car:<id>:<kind>`` for a cost of a car, ``tools``, ``overhead`` or ``own`` (the person's own money).
+    at
+        Present moment.
+
+    Returns
+    -------
+    Entry
+        The booked entry.
+
+    Raises
+    ------
+    BadEntry
+        If it cannot go there.
+    """
+    token = f"bank-{line.key}"
+    what = line.text or "Bank movement"
+    if to.startswith("car:"):
+        _, number, kind = [*to.split(":"), "", ""][:3]
+        if not number.isdigit():
+            raise BadEntry(f"{to!r} names no car.", field="to", value=to)
+        if line.amount.minor > 0:
+            raise BadEntry(
+                f"{what!r} brought money in; book it on the car as a refund, a deposit or its sale.",
+                field="to",
+                value=to,
+            )
+        return book_receipt(tx, int(number), kind, -line.amount, what, "", line.day, at=at, token=token)
+    targets = {"tools": book.TOOLS, "overhead": "Expenses:Overhead", "own": "Equity:Owner"}
+    if to not in targets:
+        raise BadEntry(
+            f"{to!r} is not a place for money.",
+            field="to",
+            value=to,
+            allowed="car:<id>:<kind>, " + ", ".join(targets),
+        )
+    amount = line.amount
+    postings = (
+        Posting(targets[to], -amount.minor, amount.currency),
+        Posting(book.BANK, amount.minor, amount.currency),
+    )
+    return _book(tx, Entry(line.day, what, postings, (to,)), token, at)[0]
 
 
 def _renumbered(link: str, numbers: dict[int, int]) -> str:

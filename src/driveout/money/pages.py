@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
@@ -10,12 +12,15 @@ from fastapi.responses import Response
 
 from driveout.cars.actions import list_cars
 from driveout.errors import BadEntry, DriveoutError
-from driveout.money import actions
+from driveout.files import csv_table
+from driveout.money import KIND_NAMES, actions
+from driveout.money.bank_file import DAY_ORDERS, BankLine, bank_lines, guessed_columns
 from driveout.money.exports import beancount_text, journal_csv, ledger_text
 from driveout.money.journal import amount_text
 from driveout.money.journal_file import journal_yaml, read_journal
 from driveout.money.reply import plain_journal
 from driveout.store import Tx
+from driveout.units import Money
 from driveout.web import Form, PostedForm, now, page, reading, submit
 
 router = APIRouter()
@@ -126,6 +131,72 @@ def take_in(request: Request, form: PostedForm) -> Response:
         if upload is None or not upload.data:
             raise BadEntry("Choose a journal file (driveout-journal/1).", field="journal")
         return actions.import_journal(tx, read_journal(upload.data, upload.name), at=now(request))
+
+    return _do(request, form, do)
+
+
+@router.post("/money/bank")
+def bank(request: Request, form: PostedForm) -> Response:
+    """Read a bank's CSV and show each movement with what it probably is; books nothing yet."""
+    with reading(request) as tx:
+        try:
+            upload = form.file("bank")
+            if upload is None or not upload.data:
+                raise BadEntry("Choose the CSV file of your bank.", field="bank")
+            table = csv_table(upload.data, upload.name)
+            columns = guessed_columns(table)
+            changes: dict[str, Any] = {"spent_is_positive": form.ticked("spent_is_positive")}
+            if form.raw.get("order") in DAY_ORDERS:
+                changes["order"] = form.raw["order"]
+            lines = bank_lines(table, replace(columns, **changes), _currency(tx))
+        except DriveoutError as error:
+            response = _books(request, tx, form, error)
+            response.status_code = 422
+            return response
+        return page(
+            request,
+            "money/bank.html",
+            suggestions=actions.suggestions(tx, lines[:_MOST_LINES]),
+            columns=columns,
+            more=max(0, len(lines) - _MOST_LINES),
+            places=_places(tx),
+        )
+
+
+_MOST_LINES = 200
+
+
+def _places(tx: Tx) -> list[tuple[str, str]]:
+    """Where a movement can go."""
+    open_cars = [car for car in list_cars(tx) if car.stage in ("bought", "in work", "for sale", "sold")]
+    cars = [
+        (f"car:{car.id}:{kind}", f"{car.name}: {KIND_NAMES[kind]}")
+        for car in open_cars
+        for kind in _BANK_KINDS
+    ]
+    return [
+        ("", "leave it"),
+        *cars,
+        ("tools", "Tools"),
+        ("overhead", "Overhead of the garage"),
+        ("own", "Own money in or out"),
+    ]
+
+
+_BANK_KINDS = ("parts", "outside", "fees", "travel")
+
+
+@router.post("/money/bank/book")
+def bank_book(request: Request, form: PostedForm) -> Response:
+    """Book the movements that were given a place."""
+
+    def do(tx: Tx) -> None:
+        currency = _currency(tx)
+        columns = (form.many("key"), form.many("line_day"), form.many("line_amount"), form.many("line_text"))
+        for key, day, minor, text in zip(*columns, strict=True):
+            if to := form.raw.get(f"to_{key}", ""):
+                line = BankLine(date.fromisoformat(day), Money(int(minor), currency), text, key)
+                actions.book_bank_line(tx, line, to, at=now(request))
 
     return _do(request, form, do)
 
