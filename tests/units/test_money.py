@@ -31,7 +31,9 @@ def test_amounts_are_read_as_people_write_them(text: str, minor: int, currency: 
     assert money_from_text(text, "USD") == Money(minor, currency)
 
 
-@pytest.mark.parametrize("text", ["", "abc", "1,2,3", "12.345.6", "1e9", "--5", "NaN", "1450 or 1500", "9" * 30])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "1,2,3", "12.345.6", "1e9", "--5", "NaN", "1450 or 1500", "9" * 30]
+)
 def test_what_is_not_one_amount_is_refused(text: str) -> None:
     with pytest.raises(BadEntry, match=r"number|large|decimals"):
         money_from_text(text, "USD")

@@ -10,7 +10,14 @@ from driveout.units import km_from_miles, lbfft_from_nm, miles_from_km, nm_from_
 
 @pytest.mark.parametrize(
     ("text", "nm"),
-    [("103 N·m", 103.0), ("103Nm", 103.0), ("76 lbf·ft", 103.0421), ("76 ft-lb", 103.0421), ("9.5 in-lb", 1.07336), ("10.5 kgf·m", 102.9698)],
+    [
+        ("103 N·m", 103.0),
+        ("103Nm", 103.0),
+        ("76 lbf·ft", 103.0421),
+        ("76 ft-lb", 103.0421),
+        ("9.5 in-lb", 1.07336),
+        ("10.5 kgf·m", 102.9698),
+    ],
 )
 def test_a_torque_is_read_with_its_unit(text: str, nm: float) -> None:
     assert read_torque(text).nm == pytest.approx(nm, rel=1e-5)

@@ -10,7 +10,7 @@ from driveout.errors import BadEntry
 
 _SPACES = re.compile(r"[\s\u00a0\u2007\u2009\u202f'\u2019\u02bc]")
 _SIGNS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u066b": ".", "\u066c": ","})
-_GROUPED = re.compile(r"^[+-]?\d{1,3}(?:([.,])\d{3})(?:\1\d{3})*$")
+_GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*$")
 
 
 def read_number(text: str, decimal_comma: bool | None = None) -> Decimal:
