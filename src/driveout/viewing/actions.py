@@ -78,9 +78,10 @@ def plan_of(
     car = get_car(tx, car_id)
     present = case_of(tx, car_id)
     case = present.case
-    ceiling = ceiling_from(Forecast(case, POINTS))
     asked = price_minor if price_minor is not None else case.price
-    price = Money(round(ceiling.price if asked is None else asked), car.currency)
+    if asked is None:
+        asked = ceiling_from(Forecast(case, POINTS)).price
+    price = Money(round(asked), car.currency)
     if price.minor < 0:
         raise BadEntry(
             "A price below 0 cannot be asked.", field="price", value=price.text(), allowed="0 or more"
@@ -96,6 +97,7 @@ def plan_of(
         if key in _plans:
             _plans.move_to_end(key)
             return _plans[key]
+    ceiling = ceiling_from(Forecast(case, POINTS))
     made = plan_for(
         case, present.posterior, ceiling, offered, needs, price, minutes=minutes, kept=kept, points=POINTS
     )

@@ -7,11 +7,12 @@ from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_viewing import DrawnWorth, FaultViewing
 
 
-def drawn_likelihoods(viewing: FaultViewing, drawn: DrawnWorth) -> Floats:
-    """Chance of every cumulative outcome of all checks in each drawn fault set.
+def drawn_sums(viewing: FaultViewing, drawn: DrawnWorth, columns: Floats) -> Floats:
+    """Sums over the draws, each weighted with its chance of every cumulative outcome of all checks.
 
     Findings count as independent given the faults here: what they share beyond that only
-    touches the small part of the worth that is taken from draws.
+    touches the small part of the worth that is taken from draws. The table over all outcomes
+    is one matrix product of the first half of the checks with the second.
 
     Parameters
     ----------
@@ -19,18 +20,31 @@ def drawn_likelihoods(viewing: FaultViewing, drawn: DrawnWorth) -> Floats:
         The viewing.
     drawn
         The draws.
+    columns
+        What is summed. (N, w)
 
     Returns
     -------
     Floats
-        (N, positions), flat over the outcomes of all findings; the last outcome of each is
-        not done.
+        (positions, w), over the outcomes of all findings; the last outcome of each is not done.
     """
-    likely = np.ones((len(drawn.states), 1))
-    for finding in (finding for check in viewing.checks for finding in check.findings):
+    findings = [finding for check in viewing.checks for finding in check.findings]
+    for finding in findings:
         if finding not in drawn.below:
             drawn.below[finding] = _below(viewing.compiled, drawn.states, finding)
-        likely = (likely[:, :, None] * drawn.below[finding][:, None, :]).reshape(len(likely), -1)
+    half = len(findings) // 2
+    first = _together([drawn.below[finding] for finding in findings[:half]], len(drawn.states))
+    second = _together([drawn.below[finding] for finding in findings[half:]], len(drawn.states))
+    width = columns.shape[1]
+    weighted = (second[:, :, None] * columns[:, None, :]).reshape(len(columns), -1)
+    sums: Floats = (first.T @ weighted).reshape(-1, width)
+    return sums
+
+
+def _together(tables: list[Floats], draws: int) -> Floats:
+    likely = np.ones((draws, 1))
+    for table in tables:
+        likely = (likely[:, :, None] * table[:, None, :]).reshape(draws, -1)
     return likely
 
 

@@ -20,7 +20,7 @@ from driveout.errors import BadEntry, CannotSay
 from driveout.faults.recursion import Folded, fold, solve
 from driveout.viewing import fault_kernel as plain
 from driveout.viewing.decide import CheckWorth
-from driveout.viewing.fault_draws import drawn_likelihoods, limits
+from driveout.viewing.fault_draws import drawn_sums, limits
 from driveout.viewing.fault_kernel import BUY, WALK, Floats, Ints, Sums
 from driveout.viewing.fault_sums import Prepared, fault_columns, prepare, signed_sums
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing
@@ -83,8 +83,7 @@ class FaultPlan:
         chance, spent = self._spread(chance), self._spread(spent)
         worth = viewing.resale * chance - spent
         if viewing.drawn is not None:
-            extra, limit = self._from_draws(viewing.drawn)
-            worth = worth + extra * chance
+            worth, limit = self._from_draws(viewing.drawn, chance, worth)
             most = np.minimum(most, limit)
         if viewing.ceiling_known is not None:
             worth = worth + (viewing.ceiling_known * viewing.price_factor - worth[0] / chance[0]) * chance
@@ -94,20 +93,23 @@ class FaultPlan:
             most = np.minimum(most, fair - viewing.room)
         return chance, worth, most
 
-    def _from_draws(self, drawn: DrawnWorth) -> tuple[Floats, Floats]:
-        """Worth beyond the sum over faults, and the price limit of the rule about losses, per position."""
-        likely = drawn_likelihoods(self.viewing, drawn)
-        share = np.maximum(self._spread(likely.sum(axis=0)), 1e-300)
-        extra: Floats = self._spread(drawn.extra @ likely) / share
+    def _from_draws(self, drawn: DrawnWorth, chance: Floats, summed: Floats) -> tuple[Floats, Floats]:
+        """Worth of every position, and the price limit of the rule about losses there."""
+        columns = np.stack([np.ones(len(drawn.worth)), drawn.summed, drawn.worth, drawn.slope], axis=1)
+        share, *means = self._spread(drawn_sums(self.viewing, drawn, columns).ravel(), 4).reshape(-1, 4).T
+        share = np.maximum(share, 1e-300)
+        drawn_sum, drawn_worth, slope = (mean / share for mean in means)
+        worth = (drawn_worth - slope * drawn_sum) * chance + slope * summed
         if drawn.most_loss >= 1.0:
-            return extra, np.array([inf])
+            return worth, np.array([inf])
         width = len(drawn.prices)
-        loss = self._spread((likely.T @ drawn.loss).ravel(), width).reshape(-1, width) / share[:, None]
-        return extra, self._shifted_limit(limits(loss, drawn.prices, drawn.most_loss))
-
-    def _shifted_limit(self, limit: Floats) -> Floats:
-        known = self.viewing.limit_known
-        return limit + (known - limit[0]) if known is not None and isfinite(limit[0]) else limit
+        loss = self._spread(drawn_sums(self.viewing, drawn, drawn.loss).ravel(), width).reshape(-1, width)
+        loss = loss / share[:, None]
+        most = drawn.most_loss
+        if self.viewing.limit_known is not None:
+            # What the draws take for the permitted chance at the limit that is known exactly.
+            most = float(np.interp(self.viewing.limit_known, drawn.prices, loss[0]))
+        return worth, limits(loss, drawn.prices, most)
 
     def _negatives(self, sums: Sums, folded: Folded) -> tuple[Floats, Floats]:
         if not self.prepared.signed:

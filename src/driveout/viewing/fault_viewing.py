@@ -63,14 +63,20 @@ class DrawnWorth:
 
     A car that proves too bad is let go instead of mended, so what it is worth is not quite a
     sum over its faults; and a rule about losses looks at the whole distribution. Both are
-    taken from drawn sets and added to the exact sums.
+    taken from drawn sets. The exact sum serves as a control: the mean worth over the draws is
+    corrected by ``slope`` times what the draws miss of the exact sum.
 
     Parameters
     ----------
     states
         State of every cause of the network in each draw, 0 for absent. (N, causes)
-    extra
-        Expected worth of each draw beyond the sum over its faults. [money] (N,)
+    summed
+        Worth of each draw by the sum over its faults. [money] (N,)
+    worth
+        Expected worth of each draw, all told. [money] (N,)
+    slope
+        How far the worth of each draw follows its sum: 1 if it is mended anyhow, 0 if it is let
+        go anyhow. (N,)
     prices
         Rising prices at which the chance of a loss was computed. [money] (G,)
     loss
@@ -83,7 +89,9 @@ class DrawnWorth:
     """
 
     states: NDArray[np.int64]
-    extra: NDArray[np.float64]
+    summed: NDArray[np.float64]
+    worth: NDArray[np.float64]
+    slope: NDArray[np.float64]
     prices: NDArray[np.float64]
     loss: NDArray[np.float64]
     most_loss: float = 1.0

@@ -13,9 +13,9 @@ from driveout.outlook.spread import FINE
 from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing, SharedCost
 
-DRAWS = 2048
+DRAWS = 8192
 SEED = 7
-LOSS_PRICES = 61
+LOSS_PRICES = 31
 
 
 def viewing_of(
@@ -121,10 +121,10 @@ def _drawn(
     wage, cash = made.wage_charge, made.cash_charge
     mean, variance = _draw_costs(book, wage, compiled, states)
     margin = made.resale.mean + case.received - mean
-    extra = np.zeros(len(states))
+    summed, worth, slope = margin, margin, np.ones(len(states))
     if made.salvage is not None:
         let_go = made.salvage.money - case.rules.wage_per_hour * made.salvage.hours - moments(spent, wage)[0]
-        extra = _at_least(margin, np.sqrt(made.resale.variance + variance), let_go) - margin
+        worth, slope = _at_least(margin, np.sqrt(made.resale.variance + variance), let_go)
     mean, variance = _draw_costs(book, cash, compiled, states)
     margin = made.resale.mean + case.received - mean
     spread = np.sqrt(np.maximum(made.resale.variance + variance, 1e-9))
@@ -133,7 +133,9 @@ def _drawn(
     if made.salvage is not None:
         let_go = made.salvage.money - moments(spent, cash)[0]
         loss = loss * (let_go < made.price_factor * prices)
-    return DrawnWorth(states, extra, prices, loss, case.rules.loss_chance if follows_losses else 1.0)
+    return DrawnWorth(
+        states, summed, worth, slope, prices, loss, case.rules.loss_chance if follows_losses else 1.0
+    )
 
 
 def _draw_costs(book: CostBook, charge: Charge, compiled: Compiled, states: Ints) -> tuple[Floats, Floats]:
@@ -178,12 +180,12 @@ def _normal_share(score: Floats) -> Floats:
     return np.asarray(ndtr(score))
 
 
-def _at_least(mean: Floats, sd: Floats, floor: float) -> Floats:
-    """Mean of the greater of a normal amount and a sure sum."""
+def _at_least(mean: Floats, sd: Floats, floor: float) -> tuple[Floats, Floats]:
+    """Mean of the greater of a normal amount and a sure sum, and how often it is the amount."""
     score = (mean - floor) / np.maximum(sd, 1e-9)
     density = np.exp(-0.5 * score**2) / np.sqrt(2.0 * np.pi)
-    result: Floats = floor + (mean - floor) * _normal_share(score) + sd * density
-    return result
+    taken = _normal_share(score)
+    return floor + (mean - floor) * taken + sd * density, taken
 
 
 def _price_grid(margin: Floats, factor: float, *known: float | None) -> Floats:

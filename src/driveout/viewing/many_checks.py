@@ -24,7 +24,7 @@ KEPT_CHECKS = 12
 ROLLOUT_CHECKS = 8
 TRIED = 3
 # Checks that are looked at when the kept ones are chosen, and drawn fault sets used for it.
-POOL = 24
+POOL = 16
 DRAFT_DRAWS = 1024
 # A check must add at least this much to the plan to be chosen before the next most deserving.
 LEAST_ADDED = 1e-6
@@ -125,11 +125,18 @@ def _draft(viewing: FaultViewing) -> FaultViewing:
     if drawn is not None:
         few = slice(0, DRAFT_DRAWS)
         states = drawn.states[few]
-        extra = drawn.extra[few] - sum(
+        together = sum(
             (group.cost * drawn_with_any(viewing.compiled, states, group.faults) for group in shared),
             start=np.zeros(len(states)),
         )
-        drawn = DrawnWorth(states, extra, drawn.prices, drawn.loss[few])
+        drawn = DrawnWorth(
+            states,
+            drawn.summed[few] + together,
+            drawn.worth[few],
+            drawn.slope[few],
+            drawn.prices,
+            drawn.loss[few],
+        )
         shared = ()
     return replace(viewing, drawn=drawn, shared=shared, limit_known=None, room=0.0, serious=frozenset())
 
