@@ -23,6 +23,7 @@ router = APIRouter()
 api = APIRouter(prefix="/api")
 CHAPTERS = (Chapter("outlook", "Outlook", order=15),)
 MOST_ROWS_DRAWN = 12
+MOST_LINES = 14
 
 #: fields of the rules page: name, label, unit, kind (money, money range, range, number, share)
 FIELDS: tuple[tuple[str, str, str, str], ...] = (
@@ -90,6 +91,7 @@ def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
     shown = drawn[-MOST_ROWS_DRAWN:]
     bands = [(p.reason, b) for p, b in shown]
     currency = newest.currency if newest else "USD"
+    lines = _lines(newest, currency)
     return page(
         request,
         "outlook/outlook.html",
@@ -103,7 +105,8 @@ def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
         trail_wide=trail_svg(bands, f"trail-{car_id}-w", WIDE),
         points=[(p, _point_words(p)) for p in reversed(points)],
         rule_words=CEILING_RULES,
-        lines=_lines(newest, currency),
+        lines=lines[:MOST_LINES],
+        smaller=[[line["label"], line["chance_text"], line["money_text"]] for line in lines[MOST_LINES:]],
         money=lambda minor: Money(round(minor), currency).text(),
     )
 
@@ -264,7 +267,7 @@ def _lines(point: Point | None, currency: str) -> list[dict[str, Any]]:
                 "how": _line_words(line, currency),
             }
         )
-    return found
+    return sorted(found, key=lambda line: -abs(line["profit_mean_minor"]))
 
 
 def _line_words(line: dict[str, Any], currency: str) -> str:

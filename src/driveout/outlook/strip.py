@@ -94,9 +94,9 @@ def strip_svg(band: StripBand, name: str, width: int = NARROW) -> str:
     ]
     for x, text in _apart([(left, band.text(band.low)), (right, band.text(band.high))], width):
         out.append(_text(x, 58, text, width))
-    out.append(f'<path d="M{zero:.1f} 22V72" stroke="currentColor" stroke-width="1.5"/>')
+    out.append(f'<path d="M{zero:.1f} 19V45M{zero:.1f} 61V72" stroke="currentColor" stroke-width="1.5"/>')
     out.append(
-        f'<path d="M{wage:.1f} 22V72" stroke="currentColor" stroke-width="1.5" stroke-dasharray="3 3"/>'
+        f'<path d="M{wage:.1f} 19V45M{wage:.1f} 61V72" stroke="currentColor" stroke-width="1.5" stroke-dasharray="3 3"/>'
     )
     out += [_text(x, 85 + 17 * row, text, width) for x, text, row in names]
     return "".join([*out, "</svg>"])
@@ -131,7 +131,6 @@ def trail_svg(bands: Sequence[tuple[str, StripBand]], name: str, width: int = NA
         f'<desc id="{name}-d">'
         + escape(" ".join(f"{fact}: middle {b.text(b.middle)}." for fact, b in bands))
         + "</desc>",
-        f'<path d="M{scale.at(0):.1f} 4V{height - 18}" stroke="currentColor" stroke-width="1"/>',
         _text(scale.at(0), height - 4, "0", width),
     ]
     for row, (fact, band) in enumerate(bands):
@@ -143,6 +142,7 @@ def trail_svg(bands: Sequence[tuple[str, StripBand]], name: str, width: int = NA
             f'<rect x="{left:.1f}" y="{top + 21}" width="{max(right - left, 2):.1f}" height="9" '
             'fill="currentColor" fill-opacity=".25" stroke="currentColor"/>',
             f'<path d="M{middle:.1f} {top + 18}V{top + 33}" stroke="currentColor" stroke-width="3"/>',
+            f'<path d="M{scale.at(0):.1f} {top + 18}V{top + 36}" stroke="currentColor" stroke-width="1"/>',
         ]
     return "".join([*out, "</svg>"])
 
