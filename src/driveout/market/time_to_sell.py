@@ -121,8 +121,10 @@ def sale_rate(
     ----------
     followed
         Stays, possibly none.
-    prior_shape, prior_days
-        Gamma prior: worth so many sales, one per so many days.
+    prior_shape
+        How many sales the gamma prior is worth.
+    prior_days
+        Days per sale that it expects.
     share_sold
         Share of vanished adverts that were sales.
 
@@ -256,8 +258,10 @@ def log_rank(one: Sequence[Stay], other: Sequence[Stay]) -> tuple[float, float]:
 
     Parameters
     ----------
-    one, other
-        Stays with exact days or still standing.
+    one
+        Stays of the first group, with exact days or still standing.
+    other
+        Stays of the second group.
 
     Returns
     -------

@@ -471,13 +471,13 @@ def _steps(s: SaleSituation) -> tuple[tuple[float, ...], tuple[float, ...]]:
     day = 0
     weekdays = np.array(s.weekdays or (1.0,) * 7)
     weekdays = weekdays / weekdays.mean()
-    for length in lengths:
-        days = day + np.arange(int(length))
+    for days_in_step in lengths:
+        days = day + np.arange(int(days_in_step))
         week = weekdays[(s.weekday + days) % 7]
         age = s.advert_age_days + days
         fade = s.fresh_days * (np.exp(-age / s.fresh_days) - np.exp(-(age + 1) / s.fresh_days))
         factors.append(float(np.mean(week * (1 + s.fresh_gain * fade))))
-        day += int(length)
+        day += int(days_in_step)
     return tuple(lengths), tuple(factors)
 
 

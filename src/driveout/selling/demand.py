@@ -198,8 +198,10 @@ def learning_value(shape: float, days: float, alpha: float, holding_per_day: flo
 
     Parameters
     ----------
-    shape, days
-        Gamma law of the demand level: mean ``shape / days``.
+    shape
+        Shape of the gamma law of the demand level.
+    days
+        Its rate; the mean is ``shape / days``.
     alpha
         Fall of the log sale rate per unit of money.
     holding_per_day
@@ -239,8 +241,10 @@ def learning_value_by(
 
     Parameters
     ----------
-    shape, days
-        Gamma law of the demand level.
+    shape
+        Shape of the gamma law of the demand level.
+    days
+        Its rate; the mean is ``shape / days``.
     alpha
         Fall of the log sale rate per unit of money.
     holding_per_day

@@ -182,8 +182,12 @@ def solve(
         Steps, costs, fallback and fees.
     highest_ask
         Price asked now, which the plan will not exceed; None when nothing is asked yet.
-    price_count, exposure_count, most_counts
-        Fineness of the grids.
+    price_count
+        Prices looked at.
+    exposure_count
+        Exposures in the table.
+    most_counts
+        Rows of enquiries in the table, at most.
 
     Returns
     -------

@@ -69,8 +69,10 @@ def value_without_end(excess: Callable[[float], float], cost: float, low: float,
         E[(X - K)+].
     cost
         Cost of each offer, above 0.
-    low, high
-        Where to look.
+    low
+        Where to look from.
+    high
+        Where to look to.
 
     Returns
     -------
