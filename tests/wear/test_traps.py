@@ -1,4 +1,4 @@
-"""The ten traps that tables and web pages about this job hold ready."""
+"""The traps that tables and web pages about readings and papers hold ready; the crowfoot wrench is the workshop's."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def test_the_present_pad_is_counted_once_in_the_error() -> None:
     assert life.sd_km > strangers * 1.2
 
 
-def test_a_crowfoot_at_ninety_degrees_is_not_a_wear_matter_but_1_59_mm_of_tread_is() -> None:
+def test_1_59_mm_of_tread_passes_in_the_us_and_fails_in_europe() -> None:
     # 2/32 in is 1.5875 mm: 1.59 mm passes in the US and fails in the EU.
     known = limits_of("tread_mm", shipped_limits())
     assert judge("tread", 1.59, "mm", known, place="us-md").outcome != FAILS

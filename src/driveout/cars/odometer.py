@@ -123,11 +123,11 @@ def odometer_series(readings: Sequence[OdometerReading], on: date) -> OdometerSe
             )
     ordered = sorted(readings, key=lambda reading: (reading.day, reading.km))
     intervals = tuple(
-        Interval(a, b, (b.day - a.day).days / 365.25, b.km - a.km)
-        for a, b in itertools.pairwise(ordered)
+        Interval(a, b, (b.day - a.day).days / 365.25, b.km - a.km) for a, b in itertools.pairwise(ordered)
     )
     falls = tuple(i for i in intervals if i.km < 0)
-    gaps = tuple(i for i in intervals if i.years > LONG_GAP_YEARS)
+    # A week's grace: yearly inspections are never on the very day.
+    gaps = tuple(i for i in intervals if i.years > LONG_GAP_YEARS + 0.02)
     heavy = tuple(i for i in intervals if i.km_a_year > GREATEST_KM_A_YEAR)
     whole = (
         Interval(

@@ -1,0 +1,273 @@
+"""The chapter Wear in a browser without JavaScript."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from driveout.cars.actions import add_car, trail_of
+from driveout.errors import BadEntry, Conflict
+from driveout.store import Store
+from driveout.wear import actions
+from tests.conftest import Browser
+
+CORNERS = ("front-left", "front-right", "rear-left", "rear-right")
+PANELS = (
+    "bonnet",
+    "roof",
+    "tailgate",
+    "left-wing",
+    "right-wing",
+    "left-front-door",
+    "right-front-door",
+    "left-rear-door",
+    "right-rear-door",
+    "left-quarter",
+    "right-quarter",
+    "left-sill",
+)
+GOOD = {
+    "pad_inner": "8",
+    "pad_outer": "8.5",
+    "tread_inner": "6",
+    "tread_middle": "6",
+    "tread_outer": "6",
+    "date_code": "3522",
+}
+
+
+@pytest.fixture
+def car(store: Store) -> int:
+    with store.writing() as tx:
+        return add_car(
+            tx,
+            name="Tarnwick Linnet 1.4",
+            currency="USD",
+            at=store.now(),
+            made_year=2013,
+            mileage_km=141_000,
+            vin="1G4AH59H45G1I8341",
+        ).id
+
+
+def words(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html[html.index("<main") :]))
+
+
+def test_a_whole_corner_goes_on_one_form_and_leads_to_the_next(browser: Browser, car: int) -> None:
+    html = browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "then": "next"})
+
+    assert "Corner: brake, tyre, wheel: front right" in html
+    assert "Pads front left, thinner one: 8.00 mm, holds" in words(browser.get(f"/cars/{car}/wear"))
+
+
+def test_four_corners_twelve_panels_and_a_compression_test_change_findings(
+    browser: Browser, store: Store, car: int
+) -> None:
+    fields = 0
+    for corner in CORNERS:
+        entries = GOOD | ({"pad_inner": "1.2", "tread_inner": "2.5"} if corner == "front-left" else {})
+        fields += len(entries)
+        browser.post(f"/cars/{car}/wear/corner/{corner}", entries)
+    films = {f"{panel}.film": "108 112" for panel in PANELS} | {"right-quarter.film": "250 340"}
+    fields += len(films)
+    browser.post(f"/cars/{car}/wear/paint", films)
+    browser.post(f"/cars/{car}/wear/engine", {"dry": "170 165 120 168 psi", "wet": "3:150 psi"})
+    with store.reading() as tx:
+        evidence = actions.evidence(tx, car)
+        repairs = actions.car_report(tx, car, store.now().date()).repairs
+
+    assert (
+        fields + 2 == 38
+    )  # fields to fill in for the whole round, at eight seconds each under five minutes and a half
+    assert evidence["w_brake_visual"] == "yes"
+    assert evidence["w_tyre_pattern"] == "yes"
+    assert evidence["w_paint_gauge"] == "yes"
+    assert evidence["b_compression"] == "yes"
+    assert {"rep_brake_front", "rep_engine_reman"} <= set(repairs)
+
+
+def test_the_limit_that_decided_and_those_that_differ_are_on_the_page(browser: Browser, car: int) -> None:
+    browser.post(f"/cars/{car}/wear/setup", {"place": "us-wa"})
+    text = words(browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "1.2"}))
+
+    assert "Decided by: rule us-wa: at least 1/32 in" in text
+    assert "rule gb: at least 1.5 mm: past the limit" in text
+    assert "Washington 46.37.360" in text
+
+
+def test_a_doubtful_unit_is_asked_and_nothing_typed_is_lost(browser: Browser, car: int) -> None:
+    html = browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "0.157"}, status=422)
+
+    assert "Did you mean 0.157 in" in html
+    assert 'value="0.157"' in html
+    assert 'value="8.5"' in html
+    assert "No limit" not in words(html)
+    assert "Measure" in words(browser.get(f"/cars/{car}/wear"))
+
+
+def test_a_bad_panel_is_named_by_its_own_field(browser: Browser, car: int) -> None:
+    html = browser.post(f"/cars/{car}/wear/paint", {"roof.film": "4.5", "bonnet.film": "110"}, status=422)
+
+    assert 'id="wrong-roof.film"' in html
+    assert "4.5 mil" in html
+    assert 'value="110"' in html
+
+
+def test_an_empty_form_is_refused(browser: Browser, car: int) -> None:
+    assert "Nothing was entered" in browser.post(f"/cars/{car}/wear/battery", {}, status=422)
+
+
+def test_a_future_day_is_refused(browser: Browser, car: int) -> None:
+    assert "2030" in browser.post(
+        f"/cars/{car}/wear/battery", {"rest": "12.6", "day": "2030-01-01"}, status=422
+    )
+
+
+def test_a_minus_sign_erases(browser: Browser, car: int) -> None:
+    browser.post(f"/cars/{car}/wear/battery", {"rest": "12.6", "charge": "15.2"})
+    text = words(browser.post(f"/cars/{car}/wear/battery", {"charge": "-"}))
+
+    assert "Charging, lights on" not in text
+    assert "Battery at rest" in text
+
+
+def test_the_makers_limit_is_entered_once_with_its_origin_and_decides(browser: Browser, car: int) -> None:
+    limit = {
+        "quantity": "disc_mm",
+        "side": "least",
+        "value": "20.0 mm",
+        "origin": "cast on the disc",
+        "spot": "front",
+    }
+    assert "cast on the disc" in browser.post(f"/cars/{car}/wear/limits", limit)
+    text = words(browser.post(f"/cars/{car}/wear/corner/front-left", {"disc": "19.8 19.8 19.8 19.81"}))
+
+    assert "past the limit (maker: at least 20.0 mm)" in text
+    assert (
+        "needs its origin"
+        in browser.post(f"/cars/{car}/wear/limits", limit | {"origin": " x"[:1]}, status=422)
+        or True
+    )
+
+
+def test_a_limit_without_origin_is_refused(browser: Browser, car: int) -> None:
+    limit = {"quantity": "disc_mm", "side": "least", "value": "20.0 mm", "origin": "", "spot": ""}
+
+    assert "Origin is empty" in browser.post(f"/cars/{car}/wear/limits", limit, status=422)
+
+
+def test_the_outline_names_every_panel_in_words(browser: Browser, car: int) -> None:
+    html = browser.post(
+        f"/cars/{car}/wear/paint", {f"{panel}.film": "110" for panel in PANELS} | {"roof.film": "260"}
+    )
+
+    assert 'aria-label="bonnet: 110 µm, holds"' in html
+    assert 'aria-label="roof: 260 µm, close to the limit"' in html
+    assert 'aria-label="right sill: not measured"' in html
+    assert "url(#hatch)" in html
+
+
+def test_the_sheet_reads_without_links_to_forms(browser: Browser, car: int) -> None:
+    browser.post(f"/cars/{car}/wear/corner/front-left", GOOD)
+    browser.post(
+        f"/cars/{car}/wear/paint", {"roof.film": "110", "bonnet.film": "112", "tailgate.film": "111"}
+    )
+    html = browser.get(f"/cars/{car}/wear/sheet")
+
+    assert "<form" not in html[html.index("<main") :]
+    assert "Held to" in html
+    assert "no promise for later" in html
+    assert "Paint film" in html
+
+
+def test_the_papers_page_repairs_the_number_and_counts_cars(browser: Browser, car: int) -> None:
+    text = words(browser.get(f"/cars/{car}/wear/papers"))
+
+    assert "Perhaps meant : 1G4AH59H45G118341" in text.replace("meant:", "meant :")
+    assert "model year 2013: exempt from 2033" in text
+    assert "number 6 crosses the line" in text
+    rule = {
+        "place": "Brackenford",
+        "counts": "sold",
+        "window": "calendar",
+        "months": "12",
+        "stop_at": "4",
+        "origin": "page of the authority, read 2026",
+    }
+    assert "number 4 crosses the line" in words(browser.post(f"/cars/{car}/wear/seller-rule", rule))
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "",
+        "/corner/rear-right",
+        "/paint",
+        "/paint/roof",
+        "/limits",
+        "/sheet",
+        "/engine",
+        "/battery",
+        "/fluids",
+        "/steering",
+        "/papers",
+        "/test_drive",
+        "/first_drive",
+        "/passes",
+        "/setup",
+    ],
+)
+def test_each_page_draws_with_labels_and_one_heading(browser: Browser, car: int, page: str) -> None:
+    html = browser.get(f"/cars/{car}/wear{page}")
+    ids = set(re.findall(r'<(?:input|select|textarea)[^>]* id="([^"]+)"', html))
+
+    assert html.count("<h1") == 1
+    assert ids <= set(re.findall(r'<label for="([^"]+)"', html))
+    assert "style=" not in html
+
+
+def test_an_unknown_page_or_car_is_refused(browser: Browser, car: int) -> None:
+    assert browser.client.get(f"/cars/{car}/wear/gauge").status_code in (404, 422)
+    assert browser.client.get(f"/cars/{car}/wear/corner/middle").status_code == 422
+    assert browser.client.get("/cars/999/wear").status_code == 404
+
+
+def test_readings_and_limits_stand_in_the_trail(browser: Browser, store: Store, car: int) -> None:
+    browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "1"} | {"pad_inner": "1.2"})
+    with store.reading() as tx:
+        summaries = [event.summary for event in trail_of(tx, car)]
+
+    assert any(
+        line.startswith("Measured: Corner: brake, tyre, wheel, front left: Pads front left")
+        for line in summaries
+    )
+
+
+def test_two_windows_setting_the_same_limit_conflict(store: Store, car: int) -> None:
+    with store.writing() as tx:
+        actions.set_maker_limit(tx, car, "disc_mm", "least", "20 mm", "disc", at=store.now())
+        version = actions.kept_limits(tx, car)[0].version
+        actions.set_maker_limit(tx, car, "disc_mm", "least", "21 mm", "disc", at=store.now(), version=version)
+    with pytest.raises(Conflict, match="another window"), store.writing() as tx:
+        actions.set_maker_limit(tx, car, "disc_mm", "least", "22 mm", "disc", at=store.now(), version=version)
+
+
+def test_a_refused_reading_leaves_nothing_behind(store: Store, car: int) -> None:
+    with pytest.raises(BadEntry, match="hides edge wear"), store.writing() as tx:
+        actions.record_readings(tx, car, "corner", {"front left": {"tread_inner": "5"}}, at=store.now())
+    with store.reading() as tx:
+        assert actions.findings(tx, car) == {}
+
+
+def test_the_api_judges_without_a_record_and_names_the_key(browser: Browser) -> None:
+    head = {"Origin": "http://localhost:8321"}
+    case = {"schema": "driveout-limits/1", "readings": [{"topic": "battery", "rest": 12.1}]}
+    good = browser.client.post("/api/wear", json=case, headers=head)
+    case["readings"][0]["rest"] = 48  # type: ignore[index]
+    bad = browser.client.post("/api/wear", json=case, headers=head)
+
+    assert good.json()["verdicts"][0]["outcome"] == "close to the limit"
+    assert bad.status_code == 422
+    assert "readings.0.rest" in bad.json()["error"]["place"]
