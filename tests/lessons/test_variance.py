@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from driveout.errors import BadEntry
-from driveout.lessons import EstimateLine, actuals, estimate_from, taught, variance
+from driveout.lessons import RESERVE, EstimateLine, actuals, estimate_from, taught, variance
 from driveout.money import bookings as book
 from driveout.money import cost_of_car
 from driveout.uncertain import ThreePoint, fitted
@@ -103,6 +103,13 @@ def test_a_finished_car_teaches_hours_and_money_but_never_its_purchase() -> None
     assert set(found) == {("hours", "clutch"), ("money", "parts"), ("hours", "cooling")}
     assert found["hours", "clutch"].actual == pytest.approx(200 / 60)
     assert found["hours", "clutch"].estimate == pytest.approx(fitted(ThreePoint(3, 4, 7)).quantile(0.5))
+
+
+def test_a_reserve_for_what_may_turn_up_teaches_nothing() -> None:
+    estimate, booked, _ = of_story()
+    lines = tuple(replace(line, kind_of_work=RESERVE) for line in estimate.lines)
+
+    assert taught(replace(estimate, lines=lines), booked) == ()
 
 
 def test_work_still_under_way_teaches_only_a_lower_bound() -> None:

@@ -3,7 +3,7 @@
 from driveout.lessons.bias import DAYS, HOURS, MEASURES, MONEY, PRIOR, Bias, Job, Prior, Ratio, fit
 from driveout.lessons.calibration import LEAST_JOBS, Calibration, Coverage, calibration, crps_lognormal
 from driveout.lessons.drift import Level, drift_share, local_level
-from driveout.lessons.estimate import Estimate, EstimateLine, estimate_from
+from driveout.lessons.estimate import RESERVE, Estimate, EstimateLine, estimate_from
 from driveout.lessons.lesson_file import LessonFile, lessons_yaml, read_lessons
 from driveout.lessons.next_job import corrected, next_estimate
 from driveout.lessons.reply import Says, what_was_learned
@@ -17,6 +17,7 @@ __all__ = [
     "MEASURES",
     "MONEY",
     "PRIOR",
+    "RESERVE",
     "Actual",
     "Bias",
     "Calibration",

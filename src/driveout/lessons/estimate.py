@@ -12,6 +12,9 @@ from driveout.money import COST_KINDS
 from driveout.uncertain import ThreePoint, fitted
 from driveout.units import Money
 
+# Kind of work of a line that holds money and hours for what may or may not turn up.
+RESERVE = "unforeseen"
+
 
 @dataclass(frozen=True)
 class EstimateLine:
@@ -32,7 +35,7 @@ class EstimateLine:
     quantity
         How many the cost was estimated for, above 0.
     kind_of_work
-        Kind of own work the hours belong to.
+        Kind of own work the hours belong to; ``RESERVE`` for what may or may not turn up.
     """
 
     key: str

@@ -13,6 +13,7 @@ from driveout.lessons.drift import drift_share, local_level
 from driveout.lessons.lesson_file import Asked
 from driveout.lessons.next_job import corrected
 from driveout.lessons.variance import Taught
+from driveout.money.bookings import work_words
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,11 @@ class KindSays:
     factor: float
     low: float
     high: float
+
+    @property
+    def words(self) -> str:
+        """The kind as a person reads it."""
+        return work_words(self.kind)
 
 
 @dataclass(frozen=True)

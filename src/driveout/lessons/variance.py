@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from driveout.lessons.bias import HOURS, MONEY, Job
-from driveout.lessons.estimate import Estimate, EstimateLine
+from driveout.lessons.estimate import RESERVE, Estimate, EstimateLine
 from driveout.money import CarCost, Entry, standing
+from driveout.money.bookings import work_words
 from driveout.money.journal import MINUTES
 from driveout.uncertain import ThreePoint, fitted
 from driveout.units import Money
@@ -248,12 +249,18 @@ class Taught:
     job: Job
     points: ThreePoint
 
+    @property
+    def words(self) -> str:
+        """The kind as a person reads it."""
+        return work_words(self.job.kind)
+
 
 def taught(estimate: Estimate, booked: Sequence[Actual], *, finished: bool = True) -> tuple[Taught, ...]:
     """Comparisons of estimate and actual that a car teaches, by line.
 
     Lines without money or hours on both sides teach nothing. Purchase teaches nothing: its price
-    was agreed, not estimated.
+    was agreed, not estimated. A reserve teaches nothing: whether a fault turned up says nothing
+    about how estimates of work run.
 
     Parameters
     ----------
@@ -273,7 +280,7 @@ def taught(estimate: Estimate, booked: Sequence[Actual], *, finished: bool = Tru
     found: list[Taught] = []
     for line in estimate.lines:
         actual = by_key.get(line.key)
-        if actual is None:
+        if actual is None or line.kind_of_work == RESERVE:
             continue
         if line.hours and actual.minutes > 0 and (said := middle(line.hours)) > 0:
             job = Job(line.kind_of_work or line.kind, said, actual.minutes / 60, finished, HOURS)

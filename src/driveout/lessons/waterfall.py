@@ -7,7 +7,11 @@ from html import escape
 from driveout.lessons.variance import Variance
 from driveout.units import Money
 
-_WIDTH, _ROW, _LEFT = 640.0, 30.0, 230.0
+_WIDTH, _ROW, _LEFT = 420.0, 32.0, 176.0
+
+
+def _short(label: str) -> str:
+    return label if len(label) <= 27 else f"{label[:26]}…"
 
 
 def waterfall_svg(result: Variance, most_rows: int = 12) -> str:
@@ -44,7 +48,7 @@ def waterfall_svg(result: Variance, most_rows: int = 12) -> str:
         top = row * _ROW + 4
         return (
             f'<text x="{_LEFT - 8:.1f}" y="{top + 15:.1f}" text-anchor="end" font-size="13" fill="currentColor">'
-            f"{escape(label[:34])}</text>"
+            f"{escape(label if len(label) <= 27 else label[:26] + '…')}</text>"
             f'<rect x="{left:.1f}" y="{top:.1f}" width="{wide:.1f}" height="20" fill="{fill}" stroke="currentColor">'
             f"<title>{escape(words)}</title></rect>"
         )

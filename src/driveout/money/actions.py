@@ -378,7 +378,9 @@ def book_hours(
     undone = records.undone_numbers(tx)
     others = [e for e in records.hours_on(tx, near) if e.number not in undone and not reversed_number(e)]
     _refuse_double(entry, others, start, minutes, again)
-    return _booked(tx, car_id, entry, f"Own work: {kind}, {minutes / 60:.2f} h", token, at, "hours")
+    return _booked(
+        tx, car_id, entry, f"Own work: {book.work_words(kind)}, {minutes / 60:.2f} h", token, at, "hours"
+    )
 
 
 def _refuse_double(

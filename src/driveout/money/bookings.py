@@ -328,7 +328,7 @@ def own_hours(
     work = work_name(kind_of_work)
     return Entry(
         day,
-        f"Own work: {kind_of_work}"[:400],
+        f"Own work: {work_words(kind_of_work)}"[:400],
         (
             Posting(f"{MEMO_ROOT}:Time:{car}", minutes, MINUTES),
             Posting(f"{MEMO_ROOT}:Time:Given", -minutes, MINUTES),
@@ -336,6 +336,11 @@ def own_hours(
         _links(car, f"work-{work}" if work else "", f"line-{line}" if line else ""),
         _facts(kind=kind_of_work, began=began),
     )
+
+
+def work_words(kind_of_work: str) -> str:
+    """A kind of work as a person reads it; keys of repairs lose their marks."""
+    return kind_of_work.removeprefix("rep-").removeprefix("rep_").replace("-", " ").replace("_", " ")
 
 
 def work_name(kind_of_work: str) -> str:
