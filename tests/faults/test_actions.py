@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from driveout.cars.actions import add_car, trail_of
+from driveout.cars.actions import add_car, change_stage, trail_of
 from driveout.errors import BadEntry, Conflict
 from driveout.faults import actions
 from driveout.faults.records import Found
@@ -156,3 +156,45 @@ def test_a_broken_own_pack_is_refused(store: Store) -> None:
 
     with store.reading() as tx:
         assert actions.own_pack(tx) is None
+
+
+def test_a_sold_car_with_proofs_teaches_the_next_one(store: Store) -> None:
+    first, next_ = a_car(store), a_car(store)
+    found(store, first, "d_clutch_hold", "yes")
+    before = chance(store, next_, "drv_clutch_worn")
+    with store.writing() as tx:
+        actions.prove_fault(tx, first, fault="drv_clutch_worn", is_there=True, at=store.now())
+    assert chance(store, next_, "drv_clutch_worn") == pytest.approx(before)
+
+    with store.writing() as tx:
+        for stage in ("bought", "sold"):
+            change_stage(tx, first, stage, store.now())
+
+    # a prior of .15 worth 5 cars becomes (5 * .15 + 1) / 6
+    assert before == pytest.approx(0.15, abs=0.05)
+    assert chance(store, next_, "drv_clutch_worn") > before + 0.1
+    with store.reading() as tx:
+        pack = actions.knowledge_of(tx)
+    belief = pack.faults["drv_clutch_worn"].prior["sick"]
+    assert belief.mean == pytest.approx((5 * 0.15 + 1) / 6)
+    assert belief.origin == "common practice, no source; own finished cars"
+    assert pack.signs["d_clutch_hold"].shows["drv_clutch_worn"][0].a > 5 * 0.85
+
+
+def test_a_competing_fault_that_was_there_rules_its_rivals_out(store: Store) -> None:
+    car = a_car(store)
+
+    with store.writing() as tx:
+        actions.prove_fault(tx, car, fault="eng_head_gasket", is_there=True, at=store.now())
+
+    assert chance(store, car, "eng_head_gasket") == 1
+    assert chance(store, car, "eng_coolant_leak") == 0
+
+
+def test_a_competing_fault_cannot_be_absent_on_its_own(store: Store) -> None:
+    car = a_car(store)
+
+    with pytest.raises(BadEntry, match="competes with others"), store.writing() as tx:
+        actions.prove_fault(tx, car, fault="eng_head_gasket", is_there=False, at=store.now())
+    with pytest.raises(BadEntry, match="not a fault"), store.writing() as tx:
+        actions.prove_fault(tx, car, fault="eng_head", is_there=True, at=store.now())

@@ -81,6 +81,16 @@ def test_taking_back_moves_it_to_the_history(browser: Browser, store: Store, car
     assert "Taken back or replaced (1)" in page
 
 
+def test_what_taking_apart_proved_settles_the_fault(browser: Browser, car: int) -> None:
+    page = browser.post(f"/cars/{car}/faults/proved", {"fault": "drv_clutch_worn", "is_there": "yes"})
+
+    assert re.search(r"Clutch worn or contaminated</th><td class=\"num\">100 %", page)
+    page = browser.post(
+        f"/cars/{car}/faults/proved", {"fault": "eng_head_gasket", "is_there": "no"}, status=422
+    )
+    assert "competes with others" in page
+
+
 def test_a_refused_result_keeps_the_note_that_was_typed(browser: Browser, car: int) -> None:
     page = browser.post(
         f"/cars/{car}/faults/finding",

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from driveout.cars import Car
 from driveout.cars.actions import get_car, list_cars, note_event
-from driveout.errors import BadEntry
+from driveout.errors import BadEntry, CannotSay
 from driveout.faults import records
-from driveout.faults.network import Network
+from driveout.faults.learning import Tally, learned, tally
+from driveout.faults.network import ABSENT, Network
 from driveout.faults.pack import CLASSES, Pack, knowledge
 from driveout.faults.posterior import Posterior, infer, known_outcome
 from driveout.faults.records import Found, OwnPack
-from driveout.faults.shipped import shipped_network, with_silence
+from driveout.faults.shipped import network_of, shipped_network, with_silence
 from driveout.store import Tx
 
 FINISHED = ("sold", "let go")
@@ -205,9 +208,57 @@ def posterior_of(tx: Tx, car_id: int) -> Posterior:
     return infer(network_for(tx, get_car(tx, car_id)), evidence_of(tx, car_id))
 
 
+def prove_fault(tx: Tx, car_id: int, *, fault: str, is_there: bool, at: datetime, note: str = "") -> Found:
+    """Record that taking apart proved a fault to be there, or not to be there.
+
+    Sold cars with such proofs teach the pack (``learning``). Of competing faults one that is there
+    rules the others out; one that is not there can only be recorded when it has no rivals.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    fault
+        Fault id of the pack.
+    is_there
+        What was seen.
+    at
+        Present moment.
+    note
+        Free words.
+
+    Returns
+    -------
+    Found
+        The row as recorded.
+
+    Raises
+    ------
+    BadEntry
+        For an unknown fault, or a competing fault that is said to be absent on its own.
+    """
+    network = network_for(tx, get_car(tx, car_id))
+    for cause in network.causes:
+        for state in cause.states:
+            if cause.fault_of(state) == fault:
+                if not is_there and len(cause.states) > 1:
+                    raise BadEntry(
+                        f"{state.name} competes with others; say which of them it was instead.",
+                        field="fault",
+                        value=fault,
+                    )
+                outcome = state.id if is_there else ABSENT
+                return record_finding(
+                    tx, car_id, finding=cause.id, outcome=outcome, origin="person", note=note, at=at
+                )
+    raise BadEntry(f"{fault!r} is not a fault of the pack.", field="fault", value=fault)
+
+
 def network_for(tx: Tx, car: Car) -> Network:
-    """The network of a car: the pack with the person's own changes, its class, traits and mileage."""
-    return shipped_network(class_of(car), _own_content(tx), traits_of(car))
+    """The network of a car: the pack as taught and changed, its class, traits and mileage."""
+    return network_of(knowledge_of(tx), class_of(car), traits_of(car))
 
 
 def class_of(car: Car) -> str:
@@ -231,8 +282,51 @@ def name_of(network: Network, finding: str) -> str:
 
 
 def knowledge_of(tx: Tx) -> Pack:
-    """The pack with the person's own changes."""
-    return knowledge(_own_content(tx))
+    """The pack with the person's own changes and what sold cars have taught."""
+    own = _own_content(tx)
+    return _taught(own, _lessons(tx, knowledge(own)))
+
+
+def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
+    causes = [*pack.faults, *pack.competing]
+    by_car: dict[int, dict[str, str]] = {}
+    spoken: set[int] = set()
+    for row in records.with_proof(tx, causes):
+        by_car.setdefault(row.car_id, {})[row.finding] = row.outcome
+        if row.origin == "advert":
+            spoken.add(row.car_id)
+    lessons = []
+    for car_id, found in by_car.items():
+        car = get_car(tx, car_id)
+        if car.stage == "sold":
+            traits = tuple(sorted(traits_of(car).items()))
+            lessons.append(_Lesson(class_of(car), traits, tuple(found.items()), car_id in spoken))
+    return tuple(lessons)
+
+
+@dataclass(frozen=True)
+class _Lesson:
+    advert_class: str
+    traits: tuple[tuple[str, Any], ...]
+    found: tuple[tuple[str, str], ...]
+    advert_was_read: bool
+
+
+@lru_cache(maxsize=16)
+def _taught(own: str | None, lessons: tuple[_Lesson, ...]) -> Pack:
+    pack = knowledge(own)
+    return learned(pack, [(one.advert_class, t) for one in lessons if (t := _tally(own, one)) is not None])
+
+
+@lru_cache(maxsize=2048)
+def _tally(own: str | None, lesson: _Lesson) -> Tally | None:
+    network = network_of(knowledge(own), lesson.advert_class, dict(lesson.traits))
+    known = {*network.finding, *network.cause, *network.root}
+    found = {name: label for name, label in lesson.found if name in known}
+    try:
+        return tally(network, with_silence(network, found) if lesson.advert_was_read else found)
+    except (BadEntry, CannotSay):  # recorded under another pack; it cannot teach this one
+        return None
 
 
 def own_pack(tx: Tx) -> OwnPack | None:

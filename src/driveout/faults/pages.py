@@ -87,6 +87,23 @@ def record(request: Request, car_id: int, form: PostedForm) -> Response:
     )
 
 
+@router.post("/cars/{car_id}/faults/proved")
+def prove(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Record what taking apart has proved."""
+    return submit(
+        request,
+        lambda tx: actions.prove_fault(
+            tx,
+            car_id,
+            fault=form.text("fault"),
+            is_there=form.choice("is_there", ("yes", "no")) == "yes",
+            at=now(request),
+        ),
+        then=f"/cars/{car_id}/faults",
+        again=lambda tx, error: _faults_page(request, tx, car_id, form=form, error=error),
+    )
+
+
 @router.post("/cars/{car_id}/faults/take-back")
 def take_back(request: Request, car_id: int, form: PostedForm) -> Response:
     """Take a recorded finding back."""
@@ -183,6 +200,7 @@ def _faults_page(
         opened=opened,
         opened_findings=[network.finding[f] for f in opened.findings] if opened else [],
         results={f.finding: f.outcome for f in present},
+        fault_names=sorted(((f.id, f.name) for f in pack.faults.values()), key=lambda pair: pair[1]),
         find=find,
         hits=search(pack.checks.values(), find) if find else [],
         stages=[

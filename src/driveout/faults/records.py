@@ -87,6 +87,19 @@ def of_car(tx: Tx, car_id: int) -> list[Found]:
     return [_found(row) for row in tx.execute(rows)]
 
 
+def with_proof(tx: Tx, causes: list[str]) -> list[Found]:
+    """Present findings of all cars at which one of these causes was proved there or absent, by car."""
+    proved = sa.select(faults_finding.c.car_id).where(
+        faults_finding.c.undone.is_(False), faults_finding.c.finding.in_(causes)
+    )
+    rows = (
+        sa.select(faults_finding)
+        .where(faults_finding.c.undone.is_(False), faults_finding.c.car_id.in_(proved))
+        .order_by(faults_finding.c.car_id, faults_finding.c.id)
+    )
+    return [_found(row) for row in tx.execute(rows)]
+
+
 def undo(tx: Tx, found: Found, at: datetime) -> Found:
     """Mark a finding as undone if nobody else has changed it since; otherwise a Conflict."""
     result = tx.execute(

@@ -55,6 +55,31 @@ def shipped_network(
     BadEntry
         For an unknown advert class or trait, or a pack file that does not hold together.
     """
+    return network_of(knowledge(overrides), advert_class, car)
+
+
+def network_of(pack: Pack, advert_class: str, car: Mapping[str, Any] | None = None) -> Network:
+    """The same from a pack in hand, for example one that finished cars have taught.
+
+    Parameters
+    ----------
+    pack
+        Faults, findings and background.
+    advert_class
+        ``runner``, ``sick`` or ``dead``.
+    car
+        What is known of the car, as for ``shipped_network``.
+
+    Returns
+    -------
+    Network
+        The same object for the same arguments.
+
+    Raises
+    ------
+    BadEntry
+        For an unknown advert class or trait.
+    """
     if advert_class not in CLASSES:
         raise BadEntry(
             f"{advert_class!r} is not a class of advert. It can be: {', '.join(CLASSES)}.",
@@ -62,7 +87,6 @@ def shipped_network(
             value=advert_class,
             allowed=", ".join(CLASSES),
         )
-    pack = knowledge(overrides)
     return _network(pack, advert_class, _traits(pack, car or {}), _wear(pack, car or {}))
 
 
