@@ -30,7 +30,7 @@ def test_a_write_from_another_site_is_refused(client: TestClient, headers: dict[
 def test_a_form_without_its_token_is_refused(client: TestClient) -> None:
     client.get("/adverts/new")
 
-    answer = client.post("/adverts/new", data={"text": "x", "csrf": "0" * 64})
+    answer = client.post("/adverts", data={"name": "x", "csrf": "0" * 64})
     assert answer.status_code == 422
     assert "another browser or too long ago" in answer.text
 
@@ -84,10 +84,15 @@ def test_a_double_tap_counts_once(browser: Browser) -> None:
     fields = {
         "csrf": browser.token(),
         "once": once,
-        "text": "Tarnwick Linnet 2013, 98,000 miles, clutch slips, asking $1,450",
+        "name": "Linnet",
+        "currency": "USD",
+        "asking": "1,450",
+        "mileage": "98000",
+        "mileage_unit": "mi",
     }
 
-    first = browser.client.post("/adverts/new", data=fields)
-    second = browser.client.post("/adverts/new", data=fields)
+    first = browser.client.post("/adverts", data=fields)
+    second = browser.client.post("/adverts", data=fields)
     assert first.status_code == second.status_code == 200
     assert str(first.url) == str(second.url)
+    assert browser.get("/").count("<li>\n    <h2>") == 1

@@ -7,6 +7,7 @@ import json
 import os
 import zipfile
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -178,10 +179,22 @@ def _fill(archive: zipfile.ZipFile, manifest: dict[str, Any], store: Store) -> N
         for table in _tables(tx):
             if table.name not in manifest["tables"]:
                 continue
-            rows = [json.loads(line) for line in _lines(archive, table.name)]
+            days = [column.name for column in table.columns if isinstance(column.type, sa.Date)]
+            rows = [_with_days(json.loads(line), days) for line in _lines(archive, table.name)]
             for start in range(0, len(rows), 500):
                 tx.execute(sa.insert(table), rows[start : start + 500])
             _continue_numbering(tx, table)
+
+
+def _day_text(value: object) -> str:
+    """Days are written as ISO text; anything else that JSON does not know is not kept by any table."""
+    if type(value) is date:
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no place in an archive")
+
+
+def _with_days(row: dict[str, Any], days: list[str]) -> dict[str, Any]:
+    return {**row, **{name: date.fromisoformat(row[name]) for name in days if row[name] is not None}}
 
 
 def _continue_numbering(tx: Tx, table: sa.Table) -> None:

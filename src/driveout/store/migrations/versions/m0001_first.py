@@ -60,6 +60,18 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("currency"),
     )
     op.create_table(
+        "wear_seller_rule",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.String(length=80), nullable=False),
+        sa.Column("counts", sa.JSON(), nullable=False),
+        sa.Column("window", sa.String(length=20), nullable=False),
+        sa.Column("months", sa.Integer(), nullable=False),
+        sa.Column("stop_at", sa.Integer(), nullable=False),
+        sa.Column("origin", sa.String(length=400), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_table(
         "cars_event",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("car_id", sa.Integer(), nullable=False),
@@ -380,6 +392,42 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index(op.f("ix_selling_plan_car_id"), "selling_plan", ["car_id"], unique=False)
+    op.create_table(
+        "wear_maker_limit",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("car_id", sa.Integer(), nullable=False),
+        sa.Column("quantity", sa.String(length=40), nullable=False),
+        sa.Column("side", sa.String(length=5), nullable=False),
+        sa.Column("spot", sa.String(length=40), nullable=False),
+        sa.Column("typed", sa.String(length=60), nullable=False),
+        sa.Column("origin", sa.String(length=400), nullable=False),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["car_id"],
+            ["cars_car.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("car_id", "quantity", "side", "spot"),
+    )
+    op.create_index(op.f("ix_wear_maker_limit_car_id"), "wear_maker_limit", ["car_id"], unique=False)
+    op.create_table(
+        "wear_reading",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("car_id", sa.Integer(), nullable=False),
+        sa.Column("topic", sa.String(length=20), nullable=False),
+        sa.Column("spot", sa.String(length=40), nullable=False),
+        sa.Column("entries", sa.JSON(), nullable=False),
+        sa.Column("day", sa.String(length=10), nullable=False),
+        sa.Column("km", sa.Float(), nullable=True),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["car_id"],
+            ["cars_car.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index(op.f("ix_wear_reading_car_id"), "wear_reading", ["car_id"], unique=False)
     op.create_table(
         "workshop_job",
         sa.Column("id", sa.Integer(), nullable=False),
