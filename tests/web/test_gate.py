@@ -89,6 +89,7 @@ def test_a_double_tap_counts_once(browser: Browser) -> None:
         "asking": "1,450",
         "mileage": "98000",
         "mileage_unit": "mi",
+        "title": "clean",
     }
 
     first = browser.client.post("/adverts", data=fields)
