@@ -362,11 +362,12 @@ def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -
     if not asks:
         return replace(situation, weekday=at.weekday())
     moments = [record.at for record in records.enquiries_of(tx, car_id)]
-    moments += [offer.at for offer in records.offers_of(tx, car_id)]
+    # An open offer may still become the sale; a lost one is an enquiry that did not buy.
+    moments += [o.at for o in records.offers_of(tx, car_id) if o.answer in ("decline", "withdrawn")]
     spells = []
     for ask, until in zip(asks, [*(a.at for a in asks[1:]), at], strict=True):
         days = max((until - ask.at).total_seconds() / 86400, 0.0)
-        count = sum(ask.at <= moment < until for moment in moments)
+        count = sum(ask.at <= moment < until or moment == until == at for moment in moments)
         if days > 0 or count:
             spells.append(Spell(ask.ask, round(days, 4), count))
     return replace(
