@@ -31,7 +31,7 @@ from driveout.workshop.actions import drop_targets, start_work
 LEAST_CHANCE = 0.10
 """Chance of a fault from which its repairs are proposed."""
 SURE_ENOUGH = 0.50
-"""Chance from which a critical fault makes its repair a must."""
+"""Chance from which a repair is weighed at all, and from which a critical fault makes it a must."""
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,10 @@ def set_means(
         Present moment.
     value
         Worth of the car when sound; None takes the advert's.
-    budget, hours
-        Limits; None where there is none.
+    budget
+        Limit on money; None for none.
+    hours
+        Limit on own hours; None for none. [h]
     version
         Version that the person was looking at.
 
@@ -173,7 +175,8 @@ def proposals(tx: Tx, car_id: int) -> list[Proposal]:
 def suggestion(tx: Tx, car_id: int) -> Choice:
     """Which of the proposed repairs pay, given the person's means.
 
-    Of several repairs for the same fault at most one is taken, in one of its kinds of part.
+    Only faults that are more likely than not are weighed: the others want a check first. Of several
+    repairs for the same fault at most one is taken, in one of its kinds of part.
 
     Parameters
     ----------
@@ -218,6 +221,7 @@ def suggestion(tx: Tx, car_id: int) -> Choice:
             lead_days=part.lead_days.likely,
         )
         for proposal in proposals(tx, car_id)
+        if proposal.chance >= SURE_ENOUGH
         for kind, part in proposal.repair.choices.items()
     ]
     doors = [AccessCost(group.id, group.hours.likely) for group in held.access.values()]
@@ -251,8 +255,10 @@ def choose_repair(
         Open transaction.
     car_id
         The car.
-    repair, kind
-        The repair and the kind of part.
+    repair
+        The repair.
+    kind
+        Kind of part.
     at
         Present moment.
     version

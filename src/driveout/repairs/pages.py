@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
+from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
@@ -15,7 +16,6 @@ from driveout.repairs import actions
 from driveout.repairs.actions import Proposal
 from driveout.repairs.choice_file import answer_of, read_choice
 from driveout.repairs.choose import Choice
-from driveout.store import Tx
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 
@@ -92,7 +92,7 @@ def done(request: Request, car_id: int, form: PostedForm) -> Response:
 def means(request: Request, car_id: int, form: PostedForm) -> Response:
     """Say what an hour is worth and what there is to spend."""
 
-    def save(tx: Tx) -> Any:
+    def save(tx: Connection) -> Any:
         currency = get_car(tx, car_id).currency
         return actions.set_means(
             tx,
@@ -114,7 +114,11 @@ def means(request: Request, car_id: int, form: PostedForm) -> Response:
 
 
 def _page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
 ) -> Response:
     car = get_car(tx, car_id)
     held = actions.catalogue_of(car)
@@ -133,7 +137,12 @@ def _page(
         car=car,
         currency=held.currency,
         basis=held.basis,
-        proposals=[(p, kinds) for p, kinds in rows if p.repair.id not in chosen],
+        likely=[
+            row for row in rows if row[0].repair.id not in chosen and row[0].chance >= actions.SURE_ENOUGH
+        ],
+        unsure=[
+            row for row in rows if row[0].repair.id not in chosen and row[0].chance < actions.SURE_ENOUGH
+        ],
         every=sorted(held.repairs.values(), key=lambda repair: repair.name),
         plan=plan,
         plan_money=Money(plan.money, held.currency),
@@ -147,7 +156,7 @@ def _page(
     )
 
 
-def _suggestion(tx: Tx, car_id: int) -> tuple[Choice | None, str]:
+def _suggestion(tx: Connection, car_id: int) -> tuple[Choice | None, str]:
     try:
         return actions.suggestion(tx, car_id), ""
     except CannotSay as error:

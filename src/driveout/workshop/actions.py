@@ -158,8 +158,10 @@ def work_of(tx: Tx, car_id: int, job_id: int, *, compare: bool = False) -> JobWo
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     compare
         Also work out what each target costs alone.
 
@@ -221,8 +223,10 @@ def record_task(
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     task_id
         Task of the plan; hold points are passed with `pass_hold_point` instead.
     at
@@ -326,8 +330,10 @@ def take_back_task(tx: Tx, car_id: int, job_id: int, task_id: str, *, at: dateti
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     task_id
         The task.
     at
@@ -367,8 +373,10 @@ def record_items(tx: Tx, car_id: int, job_id: int, entries: dict[str, str], *, a
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     entries
         Words by key of the hold item; an empty text takes the record away.
     at
@@ -393,8 +401,10 @@ def pass_hold_point(
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     task_id
         The hold task.
     at
@@ -442,8 +452,10 @@ def enter_torque(
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     link
         Id of the link.
     entry
@@ -490,8 +502,10 @@ def apply_torque(
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     link
         Id of the link.
     value
@@ -548,8 +562,10 @@ def stop_timer(tx: Tx, car_id: int, job_id: int, *, at: datetime, token: str = "
     ----------
     tx
         Open transaction.
-    car_id, job_id
-        The car and its job.
+    car_id
+        The car.
+    job_id
+        Its job.
     at
         Present moment.
     token

@@ -212,7 +212,7 @@ def _links(plan: StripPlan, phase: str, before: str, progress: Progress) -> list
             OpenItem(
                 link.id,
                 "link",
-                f"Still holds: {link.name}" + (" (hidden)" if link.is_hidden else ""),
+                f"Still holds: {link.name}",
                 link.is_hidden,
                 link.miss,
             )

@@ -8,9 +8,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
+from sqlalchemy import Connection
 
 from driveout.errors import BadEntry, CannotSay, DriveoutError
-from driveout.store import Tx
 from driveout.units import read_number
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 from driveout.workshop import actions
@@ -70,7 +70,7 @@ def show(request: Request, car_id: int) -> Response:
 def start(request: Request, car_id: int, form: PostedForm) -> Response:
     """Begin work in an area: a shipped assembly, or the person's own file."""
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         upload = form.file("own_file")
         if upload and upload.data:
             own = read_assembly(upload.data, upload.name, strict=False)
@@ -92,7 +92,11 @@ def start(request: Request, car_id: int, form: PostedForm) -> Response:
 
 
 def _work_page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
 ) -> Response:
     jobs = [actions.work_of(tx, car_id, held.job.id, compare=True) for held in actions.every_work(tx, car_id)]
     return page(
@@ -149,7 +153,7 @@ def bench(request: Request, car_id: int, job_id: int, task: str = "") -> Respons
 
 def _bench_page(
     request: Request,
-    tx: Tx,
+    tx: Connection,
     car_id: int,
     job_id: int,
     task_id: str = "",
@@ -166,9 +170,7 @@ def _bench_page(
     return page(
         request,
         "workshop/bench.html",
-        tx=tx,
-        car_id=car_id,
-        chapter="work",
+        car=car_id,
         form=form,
         error=error,
         held=held,
@@ -195,7 +197,7 @@ def record_task(request: Request, car_id: int, job_id: int, form: PostedForm) ->
     """Record a step, take it back, or say that this car does not have it."""
     task_id = form.raw.get("task", "")
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         action = form.choice("action", ("done", "back", "absent"))
         if action == "back":
             return actions.take_back_task(tx, car_id, job_id, form.text("task"), at=now(request))
@@ -227,7 +229,7 @@ def hold(request: Request, car_id: int, job_id: int, form: PostedForm) -> Respon
     """Record items of a hold point, and pass it."""
     task_id = form.raw.get("task", "")
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         entries = {
             key.removeprefix("item-"): form.text(key, required=False, longest=1000)
             for key in form.raw
@@ -267,7 +269,7 @@ def enter_torque(request: Request, car_id: int, job_id: int, form: PostedForm) -
     """Enter a tightening value, or record the value applied."""
     link = form.raw.get("link", "")
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         if form.choice("action", ("enter", "apply")) == "apply":
             return actions.apply_torque(
                 tx,
@@ -304,7 +306,7 @@ def enter_torque(request: Request, car_id: int, job_id: int, form: PostedForm) -
 
 def _torque_page(
     request: Request,
-    tx: Tx,
+    tx: Connection,
     car_id: int,
     job_id: int,
     link_id: str,
@@ -319,9 +321,7 @@ def _torque_page(
     return page(
         request,
         "workshop/torque.html",
-        tx=tx,
-        car_id=car_id,
-        chapter="work",
+        car=car_id,
         form=form,
         error=error,
         held=held,
@@ -339,7 +339,7 @@ def _torque_page(
 def timer(request: Request, car_id: int, job_id: int, form: PostedForm) -> Response:
     """Start or stop the timer, throw it away, or book hours by hand."""
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         action = form.choice("action", ("start", "stop", "discard", "book"))
         token = form.raw.get("once", "")
         if action == "start":

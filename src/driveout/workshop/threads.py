@@ -282,8 +282,10 @@ def unit_odds(value: float, thread: Thread, property_class: str) -> dict[str, fl
     ----------
     value
         The bare number.
-    thread, property_class
-        What it is meant for.
+    thread
+        Thread that it is meant for.
+    property_class
+        Class of the bolt, as stamped on its head.
 
     Returns
     -------

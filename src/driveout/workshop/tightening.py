@@ -44,10 +44,14 @@ class Specification:
         As written, with its unit.
     origin
         ``recalled``, ``copied``, ``measured`` or ``confirmed``.
-    document, page
-        Where it was copied from.
-    size, property_class
-        Thread and class, when known.
+    document
+        Document it was copied from; needed for copied and confirmed values.
+    page
+        Page in that document.
+    size
+        Thread, when known; with it impossible values are stopped.
+    property_class
+        Class on the head; it narrows the band.
     angle_deg
         Further turn after the torque. [deg]
     stages_percent
@@ -122,12 +126,16 @@ def specification(
         ``recalled``, ``copied``, ``measured`` or ``confirmed``.
     other
         The same value in the document's other unit, when it gives one.
-    document, page
-        Where it was copied from; needed for copied and confirmed values.
+    document
+        Document it was copied from; needed for copied and confirmed values.
+    page
+        Page in that document.
     second_look
         The value as read the second time; needed for a confirmed value.
-    size, property_class
-        Thread and class; with them impossible values are stopped.
+    size
+        Thread, when known; with it impossible values are stopped.
+    property_class
+        Class on the head; it narrows the band.
     special
         One of ``SPECIAL`` when the band of steel bolts does not hold.
     angle_deg
@@ -229,8 +237,10 @@ def demand_agreement(first: str, second: str, field: str = "other") -> None:
 
     Parameters
     ----------
-    first, second
-        For example ``103 N·m`` and ``76 lbf·ft``.
+    first
+        One writing, for example ``103 N·m``.
+    second
+        The other, for example ``76 lbf·ft``.
     field
         Form field that is blamed.
 

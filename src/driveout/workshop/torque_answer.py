@@ -36,16 +36,42 @@ def torque_answer(
 
     Parameters
     ----------
-    value, origin, other, document, page, second_look, size, property_class, special, angle_deg, stages_percent
-        As for `specification`.
+    value
+        Value and unit, as for `specification`.
+    origin
+        Where it comes from.
+    other
+        The same value in the other unit.
+    document
+        Document it was copied from.
+    page
+        Page in it.
+    second_look
+        The value as read a second time.
+    size
+        Thread.
+    property_class
+        Class on the head.
+    special
+        Kind of fastener outside the band of steel bolts.
+    angle_deg
+        Further turn. [deg]
+    stages_percent
+        Stages in percent.
     bolts
         Fasteners round a circle; 0 for none.
     head_columns
         Columns of a cylinder head with two rows; 0 for none.
-    lever_mm, extension_mm, extension_angle_deg
-        Wrench and extension; 0 for a straight socket. [mm, degrees]
-    wrench_top_nm, wrench_lowest_nm
-        Scale of the wrench. [N·m]
+    lever_mm
+        Square drive to the middle of the grip; 0 for no wrench question. [mm]
+    extension_mm
+        Square drive to the fastener. [mm]
+    extension_angle_deg
+        Angle between extension and wrench. [deg]
+    wrench_top_nm
+        Top of the wrench's scale; 0 when not asked. [N·m]
+    wrench_lowest_nm
+        Lowest mark on it, when known. [N·m]
 
     Returns
     -------
