@@ -187,7 +187,7 @@ def test_a_table_of_only_bad_rows_is_refused_and_writes_nothing(
 def test_a_stopped_run_goes_on_and_ends_with_the_same_file(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(commands, "chunks_of", lambda table: chunks_of(table, 3))
+    monkeypatch.setattr(commands, "chunks_of", lambda table, size=3: chunks_of(table, 3))
     table = folder / "long.csv"
     table.write_bytes(many_adverts(8))
     whole, resumed = folder / "whole.csv", folder / "resumed.csv"
@@ -198,13 +198,13 @@ def test_a_stopped_run_goes_on_and_ends_with_the_same_file(
     today = datetime.now(UTC).date()
     first = sift_chunk(pieces[0], Setting(Rules()), today)
     second = sift_chunk(pieces[1], Setting(Rules()), today)
-    mark = commands.mark_of(table.read_bytes(), Rules(), None, today, (b"", b"", b""))
+    mark = commands.mark_of(table.read_bytes(), Rules(), None, today, (b"", b"", b"", b"200"))
     part = commands.part_file(resumed)
     part.write_text(
         json.dumps({"mark": mark})
         + "\n"
-        + commands.piece_line(0, first)
-        + commands.piece_line(1, second)[:200],
+        + commands.piece_line("close 0", first)
+        + commands.piece_line("close 1", second)[:200],
         encoding="utf-8",
     )
 
@@ -224,3 +224,19 @@ def test_a_part_file_of_another_table_is_not_resumed(
 
     assert "belongs to another table" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_long_table_gets_a_first_look_and_its_best_rows_a_close_one(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table, out = folder / "long.csv", folder / "r.csv"
+    table.write_bytes(many_adverts(12))
+
+    call(folder, "sift", table, "--out", out, "--workers", 1, "--closely", 3)
+
+    with out.open(encoding="utf-8", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    assert len(rows) == 12
+    assert sum(row["weighed"] == "closely" for row in rows) == 3
+    assert all(row["reason"] for row in rows)
+    capsys.readouterr()

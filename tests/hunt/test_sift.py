@@ -9,19 +9,22 @@ import pytest
 from driveout.errors import BadEntry
 from driveout.files import csv_table
 from driveout.hunt.advert import MoneyRange
+from driveout.hunt.screen import two_figures
 from driveout.hunt.setting import Setting
 from driveout.hunt.sift import (
     CHUNK_ROWS,
     Sifted,
     adverts_of_table,
     chunks_of,
+    first_look,
     ranked,
     result_rows,
     safe_cell,
     sift_chunk,
     sifted,
+    worth_a_closer_look,
 )
-from driveout.hunt.workers import Job, on_a_cluster, on_this_machine
+from driveout.hunt.workers import Job, cluster_crew, machine_crew
 from driveout.outlook import Rules
 from driveout.units import Money
 
@@ -115,7 +118,7 @@ def test_a_cheaper_twin_never_ranks_below_its_dearer_twin() -> None:
 def test_shrinking_takes_the_edge_off_the_unsure_estimate() -> None:
     # Smith and Winkler 2006: of equal estimates the unsure one is pulled further to the mean.
     def row(line: int, gain: float, error: float) -> Sifted:
-        return Sifted(line, f"car {line}", "USD", 1, "walk", 1, gain=gain, gain_error=error)
+        return Sifted(line, f"car {line}", "USD", 1, "walk", walk_away=1, gain=gain, gain_error=error)
 
     rows = [
         row(1, 100_000.0, 90_000.0),
@@ -164,19 +167,26 @@ def test_no_two_and_cluster_workers_give_the_same_result_to_the_last_digit() -> 
         return result_rows([row for number in sorted(done) for row in done[number][0]])
 
     here, _ = sift_chunk(table, SETTING, TODAY)
-    two = result(on_this_machine(pieces, job, 2))
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        dask = result(on_a_cluster(pieces, job, cluster.scheduler_address))
+    with machine_crew(job, 2) as crew:
+        two = result(crew.weighings(pieces))
+        looked = dict(crew.first_looks(pieces))
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+        cluster_crew(job, cluster.scheduler_address) as crew,
+    ):
+        dask = result(crew.weighings(pieces))
+        assert dict(crew.first_looks(pieces)) == looked
 
     assert two == dask == result_rows(here)
     assert len(two) == 8
 
 
 def test_a_scheduler_that_does_not_answer_is_named() -> None:
-    pieces = dict(enumerate(chunks_of(csv_table(many_adverts(2), "m.csv"))))
-
-    with pytest.raises(BadEntry, match=r"No Dask scheduler answers at tcp://127\.0\.0\.1:9"):
-        list(on_a_cluster(pieces, Job(SETTING, TODAY), "tcp://127.0.0.1:9", patience_s=0.5))
+    with (
+        pytest.raises(BadEntry, match=r"No Dask scheduler answers at tcp://127\.0\.0\.1:9"),
+        cluster_crew(Job(SETTING, TODAY), "tcp://127.0.0.1:9", patience_s=0.5),
+    ):
+        pass
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@sum", "\t=1", "|cmd", "%x"])
@@ -193,3 +203,43 @@ def test_an_advert_in_another_currency_than_the_rules_cannot_be_weighed_and_says
     row = sifted(2, adverts[0][1], SETTING)
     assert row.verdict == "cannot say"
     assert "your rules are in USD" in row.reason
+
+
+def test_the_first_look_agrees_with_the_close_one_within_the_money_it_leaves_out() -> None:
+    # Only tied-up money (8 % a year for some months) and mileage to 50,000 km lie between them.
+    setting = Setting(Rules(chosen=("loss",)))
+    table = csv_table(many_adverts(15), "m.csv")
+    rough, _ = first_look(table, setting, TODAY)
+    close, _ = sift_chunk(table, setting, TODAY)
+
+    for r, c in zip(rough, close, strict=True):
+        assert r.walk_away is not None
+        assert c.walk_away is not None
+        assert not r.is_close
+        assert abs(r.walk_away - c.walk_away) <= 0.15 * c.walk_away + 10_000
+
+
+def test_the_first_look_at_a_row_depends_on_no_other_row() -> None:
+    setting = Setting(Rules(chosen=("loss",)))
+    table = csv_table(many_adverts(12), "m.csv")
+
+    whole, _ = first_look(table, setting, TODAY)
+    apart = [row for piece in chunks_of(table, 1) for row in first_look(piece, setting, TODAY)[0]]
+
+    assert apart == whole
+
+
+def test_only_the_best_of_the_first_look_are_looked_at_closely() -> None:
+    def row(line: int, asking: int | None, limit: int | None) -> Sifted:
+        return Sifted(line, "", "USD", asking, "walk", is_close=False, walk_away=limit)
+
+    rows = [row(2, 500, 400), row(3, 500, 900), row(4, None, 900), row(5, 100, None), row(6, 300, 350)]
+
+    assert worth_a_closer_look(rows, 2) == [3, 6]
+
+
+@pytest.mark.parametrize(
+    ("amount", "rounded"), [(443_700.0, 440_000.0), (445_001.0, 450_000.0), (99.0, 99.0), (0.0, 0.0)]
+)
+def test_values_are_rounded_to_two_figures(amount: float, rounded: float) -> None:
+    assert two_figures(amount) == rounded

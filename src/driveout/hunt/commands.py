@@ -8,10 +8,11 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import replace
 from datetime import date
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -26,9 +27,17 @@ from driveout.hunt.advert_file import advert_data, advert_from_document
 from driveout.hunt.reader import ReadAdvert, read_advert
 from driveout.hunt.reading import value_text
 from driveout.hunt.setting import Setting
-from driveout.hunt.sift import Sifted, chunks_of, ranked, result_rows
+from driveout.hunt.sift import (
+    CLOSELY,
+    FIRST_LOOK_ROWS,
+    Sifted,
+    chunks_of,
+    ranked,
+    result_rows,
+    worth_a_closer_look,
+)
 from driveout.hunt.weigh import Weighing, weigh, weighing_as_data
-from driveout.hunt.workers import Job, Piece, on_a_cluster, on_this_machine
+from driveout.hunt.workers import Crew, Job, Outcomes, Piece, cluster_crew, machine_crew
 from driveout.outlook import Rules, rules_from
 from driveout.units import Money
 
@@ -108,6 +117,13 @@ def sift(
         int, typer.Option(min=0, max=512, help="Processes on this machine; 0 takes one for each core.")
     ] = 0,
     cluster: Annotated[str | None, typer.Option(help="Address of a Dask scheduler.")] = None,
+    closely: Annotated[
+        int,
+        typer.Option(
+            min=0,
+            help="Weigh only so many by every rule, chosen by a first look at all; 0 weighs every advert.",
+        ),
+    ] = CLOSELY,
     resume: Annotated[bool, typer.Option("--resume", help="Go on where an earlier run stopped.")] = False,
     rules: RulesFile = None,
     network: NetworkFile = None,
@@ -120,9 +136,12 @@ def sift(
     content = _bytes(adverts)
     table = csv_table(content, adverts.name)
     job = Job(setting, ctx.obj.now().date(), _range(value, setting.rules.currency) if value else None)
-    own = tuple(b"" if path is None else _bytes(path) for path in (network, own_pack, repairs))
+    own = (*(b"" if p is None else _bytes(p) for p in (network, own_pack, repairs)), str(closely).encode())
     mark = mark_of(content, setting.rules, value, job.today, own)
-    rows, wrong = _sift_all(table, job, _Progress(out, mark, resume), workers or os.cpu_count() or 1, cluster)
+    if "loss" not in setting.rules.chosen:
+        closely = 0  # the first look goes by the loss rule
+    with _crew(job, workers, cluster) as crew:
+        rows, wrong = _sift_all(table, crew, _Progress(out, mark, resume), closely)
     wrong = [*table.bad_rows, *wrong]
     if not rows:
         raise BadRows(wrong, f"None of the {len(table.rows)} rows of {adverts.name} can be used.")
@@ -293,8 +312,19 @@ def _sift_lines(rows: list[Sifted], wrong: list[BadEntry], out: Path) -> list[st
 
 
 def mark_of(table: bytes, rules: Rules, value: str | None, today: date, own: Sequence[bytes]) -> str:
-    """What tells whether a stopped run had the same table, rules, knowledge and day."""
-    parts = [table, repr(rules).encode(), (value or "").encode(), today.isoformat().encode(), *own]
+    """What tells whether a stopped run had the same program, table, rules, knowledge and day."""
+    try:
+        program = version("driveout")
+    except PackageNotFoundError:
+        program = ""
+    parts = [
+        table,
+        program.encode(),
+        repr(rules).encode(),
+        (value or "").encode(),
+        today.isoformat().encode(),
+        *own,
+    ]
     return hashlib.sha256(b"\0".join(parts)).hexdigest()
 
 
@@ -307,7 +337,7 @@ class _Progress:
     def __init__(self, out: Path, mark: str, resume: bool) -> None:
         self.file = part_file(out)
         self.mark = mark
-        self.done: dict[int, Piece] = {}
+        self.done: dict[str, Piece] = {}
         if resume and self.file.exists():
             self._read()
 
@@ -348,7 +378,7 @@ class _Progress:
             yield handle
 
 
-def piece_line(number: int, piece: Piece) -> str:
+def piece_line(number: str, piece: Piece) -> str:
     """One finished piece as a line of the part file."""
     rows, wrong = piece
     keys = ("message", "field", "value", "allowed", "fix", "place")
@@ -360,35 +390,63 @@ def piece_line(number: int, piece: Piece) -> str:
     return json.dumps(entry, ensure_ascii=False) + "\n"
 
 
-def _sift_all(
-    table: Table, job: Job, progress: _Progress, workers: int, cluster: str | None
-) -> tuple[list[Sifted], list[BadEntry]]:
+def _carry_out(
+    name: str,
+    pieces: Mapping[str, Table],
+    work: Callable[[Mapping[int, Table]], Outcomes],
+    progress: _Progress,
+) -> list[Piece]:
+    """Every piece done, in the order given; those done by a stopped run are taken over."""
+    done = progress.done
+    numbered = dict(enumerate(pieces))
+    todo = {k: pieces[key] for k, key in numbered.items() if key not in done}
+    with progress.writing() as handle, _bar() as bar:
+        total = sum(len(piece.rows) for piece in pieces.values())
+        task = bar.add_task(name, total=total, completed=total - sum(len(p.rows) for p in todo.values()))
+        for k, piece in work(todo) if todo else ():
+            done[numbered[k]] = piece
+            handle.write(piece_line(numbered[k], piece))
+            handle.flush()
+            bar.advance(task, len(todo[k].rows))
+    return [done[key] for key in pieces]
+
+
+def _crew(job: Job, workers: int, cluster: str | None) -> AbstractContextManager[Crew]:
+    if cluster:
+        return cluster_crew(job, cluster)
+    # One thread in each process: the processes share the cores, and sums are always
+    # added in the same order, so the last digit does not depend on the machine.
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ[name] = "1"
+    return machine_crew(job, workers or os.cpu_count() or 1)
+
+
+def _bar() -> Any:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    pieces = dict(enumerate(chunks_of(table)))
-    todo = {number: piece for number, piece in pieces.items() if number not in progress.done}
-    console = Console(stderr=True)
-    columns = (TextColumn("Weighing"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with progress.writing() as handle, Progress(*columns, console=console, transient=True) as bar:
-        rows_done = len(table.rows) - sum(len(piece.rows) for piece in todo.values())
-        task = bar.add_task("", total=len(table.rows), completed=rows_done)
-        if cluster:
-            outcomes = on_a_cluster(todo, job, cluster)
-        else:
-            # One thread in each process: the processes share the cores, and sums are always
-            # added in the same order, so the last digit does not depend on the machine.
-            for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
-                os.environ[name] = "1"
-            outcomes = on_this_machine(todo, job, min(workers, max(len(todo), 1)))
-        for number, piece in outcomes if todo else ():
-            progress.done[number] = piece
-            handle.write(piece_line(number, piece))
-            handle.flush()
-            bar.advance(task, len(pieces[number].rows))
-    rows = [row for number in sorted(progress.done) for row in progress.done[number][0]]
-    wrong = [bad for number in sorted(progress.done) for bad in progress.done[number][1]]
-    return rows, wrong
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    return Progress(*columns, console=Console(stderr=True), transient=True)
+
+
+def _sift_all(
+    table: Table, crew: Crew, progress: _Progress, closely: int
+) -> tuple[list[Sifted], list[BadEntry]]:
+    """Every row weighed, or in a long table a first look at all and a close one at the best."""
+    if not closely or len(table.rows) <= closely:
+        pieces = {f"close {k}": piece for k, piece in enumerate(chunks_of(table))}
+        return _joined(_carry_out("Weighing", pieces, crew.weighings, progress))
+    pieces = {f"look {k}": piece for k, piece in enumerate(chunks_of(table, FIRST_LOOK_ROWS))}
+    rough, wrong = _joined(_carry_out("First look", pieces, crew.first_looks, progress))
+    best = set(worth_a_closer_look(rough, closely))
+    short = replace(table, rows=tuple(row for row in table.rows if row.line in best), bad_rows=())
+    pieces = {f"close {k}": piece for k, piece in enumerate(chunks_of(short))}
+    close, _ = _joined(_carry_out("Weighing", pieces, crew.weighings, progress))
+    return [*close, *(row for row in rough if row.line not in best)], wrong
+
+
+def _joined(pieces: Sequence[Piece]) -> tuple[list[Sifted], list[BadEntry]]:
+    return [row for rows, _ in pieces for row in rows], [bad for _, many in pieces for bad in many]
 
 
 def part_file(out: Path) -> Path:

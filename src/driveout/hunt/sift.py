@@ -31,6 +31,7 @@ from driveout.hunt.advert import (
 from driveout.hunt.advert_file import length_km
 from driveout.hunt.order import shrunk
 from driveout.hunt.reader import read_advert
+from driveout.hunt.screen import screened
 from driveout.hunt.setting import Setting
 from driveout.hunt.weigh import weigh
 from driveout.units import Money, km_from_miles, money_from_text, read_number
@@ -68,7 +69,7 @@ _HEADINGS: dict[str, str] = {
     "advert": "text",
 }
 GRID_POINTS = 1024
-VERDICTS = ("buy", "haggle", "walk", "no price", "cannot say")
+VERDICTS = ("buy", "haggle", "look closer", "walk", "no price", "cannot say")
 # One value given: low and high are taken this far from it (common practice, no source).
 ONE_VALUE_SPREAD = (0.88, 1.12)
 
@@ -84,7 +85,10 @@ class Sifted:
     name, currency, asking
         As in the table.
     verdict
-        ``buy``, ``haggle``, ``walk``, ``no price`` or ``cannot say``.
+        ``buy``, ``haggle``, ``walk``, ``no price`` or ``cannot say``; ``look closer`` when only
+        the first look at many adverts was taken and the price may be within the rules.
+    is_close
+        Whether it was weighed by every rule, or only looked at by the chance of a loss.
     walk_away
         Walk-away price, None when it cannot be said.
     binding
@@ -109,6 +113,7 @@ class Sifted:
     currency: str
     asking: int | None
     verdict: str
+    is_close: bool = True
     walk_away: int | None = None
     binding: str = ""
     profit_low: int | None = None
@@ -228,6 +233,54 @@ def sifted(line: int, advert: Advert, setting: Setting) -> Sifted:
     )
 
 
+def first_look(
+    chunk: Table, setting: Setting, today: date, value: MoneyRange | None = None
+) -> tuple[list[Sifted], list[BadEntry]]:
+    """Read one piece of a very long table and look at each advert by the loss rule alone.
+
+    Parameters
+    ----------
+    chunk
+        Piece of a table.
+    setting
+        Rules and knowledge.
+    today
+        Today on the person's calendar.
+    value
+        Value of a clean car for rows that give none.
+
+    Returns
+    -------
+    tuple[list[Sifted], list[BadEntry]]
+        A rough row each, and what is wrong with the others.
+    """
+    adverts, wrong = adverts_of_table(chunk, setting, today=today, value=value)
+    prices = screened([advert for _, advert in adverts], setting)
+    return [
+        _looked_at(line, advert, price, setting)
+        for (line, advert), price in zip(adverts, prices, strict=True)
+    ], wrong
+
+
+def _looked_at(line: int, advert: Advert, price: float | None, setting: Setting) -> Sifted:
+    asking = None if advert.asking is None else advert.asking.minor
+    start = Sifted(line, advert.name, advert.currency, asking, "cannot say", is_close=False)
+    if price is None:
+        return sifted(line, advert, setting)  # says at once what is missing
+    limit = math.floor(max(price, 0.0))
+    share = 100 * setting.rules.loss_chance
+    roughly = f"Roughly: above {Money(limit, advert.currency).text()} a loss comes more often than in {share:g} of 100 cases."
+    verdict = "no price" if asking is None else "look closer" if asking <= limit else "walk"
+    return replace(start, verdict=verdict, walk_away=limit, binding="loss", reason=roughly)
+
+
+def worth_a_closer_look(rows: Sequence[Sifted], most: int) -> list[int]:
+    """Lines of the rows with most room between the rough limit and the asked price, best first."""
+    told = [r for r in rows if r.walk_away is not None and r.asking is not None and not r.is_close]
+    told.sort(key=lambda r: ((r.asking or 0) - (r.walk_away or 0), r.line))
+    return [r.line for r in told[:most]]
+
+
 def ranked(rows: Sequence[Sifted]) -> list[tuple[Sifted, float | None]]:
     """Rows in the order worth looking at, with the gain that is left after shrinking.
 
@@ -254,11 +307,16 @@ def ranked(rows: Sequence[Sifted]) -> list[tuple[Sifted, float | None]]:
         told = [r for r in rows if r.currency == currency and r.gain is not None and r.asking is not None]
         gains = shrunk([r.gain or 0.0 for r in told], [r.gain_error or 0.0 for r in told]) if told else ()
         pulled |= {r.line: gain for r, gain in zip(told, gains, strict=True)}
-    order = sorted(rows, key=lambda r: (VERDICTS.index(r.verdict), -pulled.get(r.line, -math.inf), r.line))
+    order = sorted(
+        rows,
+        key=lambda r: (VERDICTS.index(r.verdict), not r.is_close, -pulled.get(r.line, _room(r)), r.line),
+    )
     return [(r, pulled.get(r.line)) for r in order]
 
 
 CHUNK_ROWS = 20
+FIRST_LOOK_ROWS = 500
+CLOSELY = 200  # adverts of a long table that are weighed by every rule
 
 
 def chunks_of(table: Table, size: int = CHUNK_ROWS) -> list[Table]:
@@ -293,11 +351,16 @@ def sift_chunk(
     return [sifted(line, advert, setting) for line, advert in adverts], wrong
 
 
+def _room(row: Sifted) -> float:
+    return -math.inf if row.walk_away is None else float(row.walk_away - (row.asking or 0))
+
+
 RESULT_COLUMNS = (
     "rank",
     "line",
     "name",
     "verdict",
+    "weighed",
     "asking",
     "walk_away",
     "room",
@@ -338,6 +401,7 @@ def result_rows(rows: Sequence[Sifted]) -> list[list[str]]:
                 str(r.line),
                 safe_cell(r.name),
                 r.verdict,
+                "closely" if r.is_close else "first look",
                 _plain(r.asking, r.currency),
                 _plain(r.walk_away, r.currency),
                 _plain(room, r.currency),

@@ -5,17 +5,19 @@ from __future__ import annotations
 import multiprocessing
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Protocol
 
 from driveout.errors import BadEntry, CannotSay
 from driveout.files import Table
 from driveout.hunt.advert import MoneyRange
 from driveout.hunt.setting import Setting
-from driveout.hunt.sift import Sifted, sift_chunk
+from driveout.hunt.sift import Sifted, first_look, sift_chunk
 
 Piece = tuple[list[Sifted], list[BadEntry]]
+Outcomes = Iterator[tuple[int, Piece]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,16 +28,91 @@ class Job:
     today: date
     value: MoneyRange | None = None
 
+    def first_look(self, piece: Table) -> Piece:
+        """Look at each advert of a piece by the loss rule alone."""
+        return first_look(piece, self.setting, self.today, self.value)
 
-def on_this_machine(pieces: Mapping[int, Table], job: Job, workers: int) -> Iterator[tuple[int, Piece]]:
-    """Weigh pieces in processes of this machine.
+    def weighing(self, piece: Table) -> Piece:
+        """Weigh each advert of a piece by every rule."""
+        return sift_chunk(piece, self.setting, self.today, self.value)
 
-    Each process starts afresh, so that one worker computes exactly what two do.
+
+class Crew(Protocol):
+    """Workers that are ready: both kinds of work on pieces by number, handed back as they are done."""
+
+    def first_looks(self, pieces: Mapping[int, Table]) -> Outcomes:
+        """Take the first look at each piece."""
+        ...
+
+    def weighings(self, pieces: Mapping[int, Table]) -> Outcomes:
+        """Weigh each piece."""
+        ...
+
+
+class _Machine:
+    """Processes of this machine."""
+
+    def __init__(self, pool: ProcessPoolExecutor, workers: int) -> None:
+        self.pool, self.workers = pool, workers
+
+    def first_looks(self, pieces: Mapping[int, Table]) -> Outcomes:
+        return self._as_done(pieces, _first_look)
+
+    def weighings(self, pieces: Mapping[int, Table]) -> Outcomes:
+        return self._as_done(pieces, _weighing)
+
+    def _as_done(
+        self, pieces: Mapping[int, Table], work: Callable[[int, Table], tuple[int, Piece]]
+    ) -> Outcomes:
+        """Hand out a few pieces ahead, so that stopping half-way loses little."""
+        todo = iter(pieces.items())
+        running: set[Future[tuple[int, Piece]]] = set()
+        more = True
+        while more or running:
+            while more and len(running) < 3 * self.workers:
+                item = next(todo, None)
+                if item is None:
+                    more = False
+                    break
+                running.add(self.pool.submit(work, *item))
+            done, running = wait(running, return_when=FIRST_COMPLETED)
+            for future in done:
+                yield future.result()
+
+
+class _Cluster:
+    """Workers of a Dask cluster."""
+
+    def __init__(self, client: Any, job: Job) -> None:
+        self.client = client
+        self.shared = client.scatter(job, broadcast=True)
+
+    def first_looks(self, pieces: Mapping[int, Table]) -> Outcomes:
+        return self._as_done(pieces, _first_look_of)
+
+    def weighings(self, pieces: Mapping[int, Table]) -> Outcomes:
+        return self._as_done(pieces, _weighing_of)
+
+    def _as_done(
+        self, pieces: Mapping[int, Table], work: Callable[[int, Table, Job], tuple[int, Piece]]
+    ) -> Outcomes:
+        from distributed import as_completed
+
+        futures = [
+            self.client.submit(work, number, piece, self.shared, pure=False)
+            for number, piece in pieces.items()
+        ]
+        for future in as_completed(futures):
+            yield future.result()
+            future.release()
+
+
+@contextmanager
+def machine_crew(job: Job, workers: int) -> Iterator[Crew]:
+    """Processes of this machine; each starts afresh, so that one computes exactly what two do.
 
     Parameters
     ----------
-    pieces
-        Pieces by number.
     job
         Rules and knowledge.
     workers
@@ -43,57 +120,20 @@ def on_this_machine(pieces: Mapping[int, Table], job: Job, workers: int) -> Iter
 
     Yields
     ------
-    tuple[int, Piece]
-        Number and outcome of each piece as it is done.
+    Crew
+        The workers, until the block ends.
     """
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=context, initializer=_start, initargs=(job,)) as pool:
-        yield from _as_done(pieces, lambda number, piece: pool.submit(_work, number, piece), 3 * workers)
+        yield _Machine(pool, workers)
 
 
-_job: Job | None = None
-
-
-def _start(job: Job) -> None:
-    """Keep what every piece needs in the worker, once."""
-    global _job
-    _job = job
-
-
-def _work(number: int, piece: Table) -> tuple[int, Piece]:
-    if _job is None:
-        raise RuntimeError("the worker was not started with its job")
-    return number, sift_chunk(piece, _job.setting, _job.today, _job.value)
-
-
-def _as_done(
-    pieces: Mapping[int, Table], submit: Callable[[int, Table], Future[tuple[int, Piece]]], ahead: int
-) -> Iterator[tuple[int, Piece]]:
-    """Hand out a few pieces ahead, so that stopping half-way loses little."""
-    todo = iter(pieces.items())
-    running: set[Future[tuple[int, Piece]]] = set()
-    more = True
-    while more or running:
-        while more and len(running) < ahead:
-            item = next(todo, None)
-            if item is None:
-                more = False
-                break
-            running.add(submit(*item))
-        done, running = wait(running, return_when=FIRST_COMPLETED)
-        for future in done:
-            yield future.result()
-
-
-def on_a_cluster(
-    pieces: Mapping[int, Table], job: Job, address: str, patience_s: float = 10.0
-) -> Iterator[tuple[int, Piece]]:
-    """Weigh pieces on the workers of a Dask cluster; they need driveout installed.
+@contextmanager
+def cluster_crew(job: Job, address: str, patience_s: float = 10.0) -> Iterator[Crew]:
+    """Workers of a Dask cluster; they need driveout installed.
 
     Parameters
     ----------
-    pieces
-        Pieces by number.
     job
         Rules and knowledge, sent to each worker once.
     address
@@ -103,8 +143,8 @@ def on_a_cluster(
 
     Yields
     ------
-    tuple[int, Piece]
-        Number and outcome of each piece as it is done.
+    Crew
+        The workers, until the block ends.
 
     Raises
     ------
@@ -114,7 +154,7 @@ def on_a_cluster(
         If no scheduler answers at the address.
     """
     try:
-        from distributed import Client, as_completed
+        from distributed import Client
     except ImportError as error:
         raise CannotSay(
             "Working on a cluster needs the extra: pip install driveout[cluster].", missing="distributed"
@@ -129,15 +169,35 @@ def on_a_cluster(
             fix="Start one, or leave --cluster out.",
         ) from error
     with client:
-        shared = client.scatter(job, broadcast=True)
-        futures = [
-            client.submit(_weigh_on_cluster, number, piece, shared, pure=False)
-            for number, piece in pieces.items()
-        ]
-        for future in as_completed(futures):
-            yield future.result()
-            future.release()
+        yield _Cluster(client, job)
 
 
-def _weigh_on_cluster(number: int, piece: Table, job: Job) -> tuple[int, Piece]:
-    return number, sift_chunk(piece, job.setting, job.today, job.value)
+_job: Job | None = None
+
+
+def _start(job: Job) -> None:
+    """Keep what every piece needs in the worker, once."""
+    global _job
+    _job = job
+
+
+def _mine() -> Job:
+    if _job is None:
+        raise RuntimeError("the worker was not started with its job")
+    return _job
+
+
+def _first_look(number: int, piece: Table) -> tuple[int, Piece]:
+    return number, _mine().first_look(piece)
+
+
+def _weighing(number: int, piece: Table) -> tuple[int, Piece]:
+    return number, _mine().weighing(piece)
+
+
+def _first_look_of(number: int, piece: Table, job: Job) -> tuple[int, Piece]:
+    return number, job.first_look(piece)
+
+
+def _weighing_of(number: int, piece: Table, job: Job) -> tuple[int, Piece]:
+    return number, job.weighing(piece)
