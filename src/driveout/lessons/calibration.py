@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from driveout.errors import BadEntry
 from driveout.lessons.variance import Taught
-from driveout.uncertain import Law, fitted
+from driveout.uncertain import Law, ThreePoint, fitted
 
 LEAST_JOBS = 20
+# A person's ranges of years ago say little about today's.
+NEWEST = 200
 _BINS = 5
 
 
@@ -168,9 +171,14 @@ def crps_of(law: Law, actual: float) -> float:
     low, high = law.quantile(1e-6), law.quantile(1 - 1e-6)
     if high <= low:
         return abs(actual - law.mean)
-    x = np.linspace(low, high, 4001)
+    x = np.linspace(low, high, 2001)
     share = law.cdf(x)
     return to_actual - float(np.trapezoid(share * (1 - share), x))
+
+
+@lru_cache(maxsize=4096)
+def _score(points: ThreePoint, actual: float) -> float:
+    return crps_of(fitted(points), actual)
 
 
 def calibration(history: Sequence[Taught]) -> Calibration:
@@ -184,9 +192,10 @@ def calibration(history: Sequence[Taught]) -> Calibration:
     Returns
     -------
     Calibration
-        Counts, bands, scores. With fewer than 20 jobs the words claim nothing.
+        Counts, bands, scores of the newest 200. With fewer than 20 jobs the words claim nothing.
     """
-    rows = [(fitted(t.points), t.job) for t in history if t.job.finished and not t.points.is_sure]
+    ranged = [t for t in history if t.job.finished and not t.points.is_sure][-NEWEST:]
+    rows = [(fitted(t.points), t.job) for t in ranged]
     shares = [float(law.cdf(job.actual)) for law, job in rows]
     jobs = len(rows)
     coverage = []
@@ -194,7 +203,7 @@ def calibration(history: Sequence[Taught]) -> Calibration:
         edge = (1 - promised) / 2
         inside = sum(edge <= share <= 1 - edge for share in shares)
         coverage.append(Coverage(promised, inside, jobs, *binomial_band(jobs, promised)))
-    scores = [crps_of(law, job.actual) / job.estimate for law, job in rows]
+    scores = [_score(t.points, t.job.actual) / t.job.estimate for t in ranged]
     points = [abs(job.actual - job.estimate) / job.estimate for _, job in rows]
     places = [0] * _BINS
     for share in shares:

@@ -447,23 +447,28 @@ def reopen(request: Request, car_id: int, form: PostedForm) -> Response:
 
 
 @router.get("/lessons")
-def show_lessons(request: Request) -> Response:
-    """Draw the page Lessons."""
+def show_lessons(request: Request, start: int = 0) -> Response:
+    """Draw the page Lessons; ``start`` leaves out that many of the newest."""
     with reading(request) as tx:
-        return _lessons_page(request, tx)
+        return _lessons_page(request, tx, start=max(0, start))
+
+
+_LESSONS_SHOWN = 40
 
 
 def _lessons_page(
-    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None
+    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None, start: int = 0
 ) -> Response:
     history = actions.taught_history(tx)
+    newest_first = actions.lessons_of(tx)[::-1]
     return page(
         request,
         "lessons/lessons.html",
         form=form,
         error=error,
         says=what_was_learned(history),
-        lessons=actions.lessons_of(tx),
+        lessons=newest_first[start : start + _LESSONS_SHOWN],
+        older=start + _LESSONS_SHOWN if len(newest_first) > start + _LESSONS_SHOWN else None,
         cars={car.id: car.name for car in list_cars(tx)},
         hours=HOURS,
     )

@@ -11,7 +11,7 @@ _WIDTH, _ROW, _LEFT = 420.0, 32.0, 176.0
 
 
 def _short(label: str) -> str:
-    return label if len(label) <= 27 else f"{label[:26]}…"
+    return label if len(label) <= 23 else f"{label[:22]}…"
 
 
 def waterfall_svg(result: Variance, most_rows: int = 12) -> str:
@@ -22,14 +22,17 @@ def waterfall_svg(result: Variance, most_rows: int = 12) -> str:
     result
         Estimate against actual.
     most_rows
-        Reasons drawn; the smaller ones are put together so that the bridge still closes.
+        Lines drawn, all reasons of a line together; the smaller ones are put together so that the bridge closes.
 
     Returns
     -------
     str
         An SVG that scales to its place; gains are filled, losses hatched, so colour is not needed.
     """
-    steps = [(f"{line.label}: {line.reason}", line.effect.minor) for line in result.lines]
+    by_label: dict[str, int] = {}
+    for line in result.lines:
+        by_label[line.label] = by_label.get(line.label, 0) + line.effect.minor
+    steps = list(by_label.items())
     steps.sort(key=lambda step: -abs(step[1]))
     rest = sum(effect for _, effect in steps[most_rows:])
     steps = steps[:most_rows] + ([("All smaller ones", rest)] if rest else [])
