@@ -19,7 +19,8 @@ links: {screws: {kind: screw, part: lamp, to: body, count: 2, needed_by: road_te
 
 def answer(words: list[str], capsys: pytest.CaptureFixture[str]) -> dict:
     assert run([*words, "--json"]) == 0
-    return json.loads(capsys.readouterr().out)
+    data: dict = json.loads(capsys.readouterr().out)
+    return data
 
 
 def test_a_shipped_assembly_is_planned(capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from driveout.cars.actions import add_car
+from driveout.cars.actions import add_car, get_car
 from driveout.faults.actions import record_finding
 from driveout.repairs import actions
 from driveout.store import Store
@@ -57,7 +57,7 @@ def test_two_repairs_behind_one_access_count_it_once(store: Store, browser: Brow
     assert "together they save" in text
     with store.reading() as tx:
         plan = actions.chosen_plan(tx, car)
-        held = actions.catalogue_of(actions.get_car(tx, car))
+        held = actions.catalogue_of(get_car(tx, car))
         access = held.access["gearbox_out"].hours.likely
         assert plan.separate_hours - plan.hours == pytest.approx(access)
 

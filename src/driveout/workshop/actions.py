@@ -135,7 +135,7 @@ def drop_targets(tx: Tx, car_id: int, assembly: str, targets: Sequence[str], *, 
     that the way back is not lost.
     """
     held = next((j for j in records.jobs_of(tx, car_id) if j.assembly == assembly and not j.is_closed), None)
-    if held is None:
+    if held is None or not targets:
         return
     left = [target for target in held.targets if target not in targets]
     work = work_of(tx, car_id, held.id).work

@@ -91,7 +91,7 @@ def head_order(columns: int, rows: int = 2) -> tuple[int, ...]:
     Examples
     --------
     >>> head_order(3)
-    (2, 5, 1, 6, 3, 4)
+    (2, 5, 4, 3, 1, 6)
     """
     _check(columns * rows)
     if columns < 1 or rows < 1:
