@@ -124,10 +124,10 @@ def test_a_record_comes_home_as_text_and_as_a_file(browser: Browser, store: Stor
         "notes": "parked on a slope",
         "steps": [{"check": "d_clutch_hold", "found": {"d_clutch_hold": "yes"}, "note": "third gear"}],
     }
-    browser.post(f"/cars/{car}/viewing/record", {"text": json.dumps(record)})
+    browser.post(f"/cars/{car}/viewing/record?checks=3", {"text": json.dumps(record)})
     record["steps"] = [{"check": "b_gas_in_coolant", "found": {"b_gas_in_coolant": "no"}, "note": ""}]
     browser.post(
-        f"/cars/{car}/viewing/record",
+        f"/cars/{car}/viewing/record?checks=3",
         {},
         files={"record": ("viewing-record.json", json.dumps(record).encode(), "application/json")},
     )
@@ -158,7 +158,7 @@ def test_a_record_of_another_car_a_torn_one_and_an_unknown_finding_change_nothin
         ),
         ("", "No record was handed in"),
     ):
-        answer = browser.post(f"/cars/{car}/viewing/record", {"text": text}, status=422)
+        answer = browser.post(f"/cars/{car}/viewing/record?checks=3", {"text": text}, status=422)
         assert complaint in answer
 
     with store.reading() as tx:

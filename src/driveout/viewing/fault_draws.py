@@ -1,18 +1,20 @@
 """Sums over drawn fault sets, for what is not a sum over faults."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from driveout.faults import Compiled
 from driveout.viewing.fault_kernel import Floats, Ints
+from driveout.viewing.fault_sums import evidence_rows
 from driveout.viewing.fault_viewing import DrawnWorth, FaultViewing
 
 
 def drawn_sums(viewing: FaultViewing, drawn: DrawnWorth, columns: Floats) -> Floats:
     """Sums over the draws, each weighted with its chance of every cumulative outcome of all checks.
 
-    Findings count as independent given the faults here: what they share beyond that only
-    touches the small part of the worth that is taken from draws. The table over all outcomes
-    is one matrix product of the first half of the checks with the second.
+    The table over all outcomes is one matrix product of the first half of the checks with the
+    second.
 
     Parameters
     ----------
@@ -31,7 +33,7 @@ def drawn_sums(viewing: FaultViewing, drawn: DrawnWorth, columns: Floats) -> Flo
     findings = [finding for check in viewing.checks for finding in check.findings]
     for finding in findings:
         if finding not in drawn.below:
-            drawn.below[finding] = _below(viewing.compiled, drawn.states, finding)
+            drawn.below[finding] = _below(viewing.compiled, drawn.columns, finding)
     half = len(findings) // 2
     first = _together([drawn.below[finding] for finding in findings[:half]], len(drawn.states))
     second = _together([drawn.below[finding] for finding in findings[half:]], len(drawn.states))
@@ -48,19 +50,61 @@ def _together(tables: list[Floats], draws: int) -> Floats:
     return likely
 
 
-def _below(compiled: Compiled, states: Ints, finding: str) -> Floats:
+def _below(compiled: Compiled, columns: Ints, finding: str) -> Floats:
     """Chance that a finding shows each outcome or a better one, in each draw."""
     weight = compiled.world_weight / compiled.world_weight.sum()
-    share = weight @ compiled.prior
     outcomes = compiled.network.finding[finding].outcomes
-    below = np.ones((len(states), len(outcomes)))
+    below = np.ones((len(columns), len(outcomes)))
     for x, outcome in enumerate(outcomes[:-1]):
         code = compiled.code[finding, outcome]
-        per_state = _mean_per_state(compiled.upper[code], share, compiled.public, compiled.width)
-        touched = np.flatnonzero(np.minimum.reduceat(per_state, compiled.public_start[:-1]) < 1.0)
-        columns = compiled.public_start[:-1][touched] + states[:, touched]
-        below[:, x] = (weight @ compiled.leak_upper[:, code]) * per_state[columns].prod(axis=1)
+        upper = compiled.upper[code]
+        touched = np.flatnonzero(np.minimum.reduceat(upper, compiled.start[:-1]) < 1.0)
+        below[:, x] = (weight @ compiled.leak_upper[:, code]) * upper[columns[:, touched]].prod(axis=1)
     return below
+
+
+def drawn_columns(
+    compiled: Compiled, evidence: Mapping[str, str], states: Ints, rng: np.random.Generator
+) -> Ints:
+    """Inner columns for drawn states: how each fault shows, and which look-alikes are about.
+
+    Parameters
+    ----------
+    compiled
+        The fault network.
+    evidence
+        What the states were drawn from.
+    states
+        State of every cause in each draw. (N, causes)
+    rng
+        Source of randomness.
+
+    Returns
+    -------
+    Ints
+        (N, inner causes). Within a state by what the plain negatives among the evidence leave
+        of each part; positive findings are left aside for this.
+    """
+    folded, _ = evidence_rows(compiled, tuple(sorted(evidence.items())))
+    share = (folded.scale / folded.scale.sum()) @ folded.base
+    columns = np.zeros((len(states), len(compiled.start) - 1), dtype=np.int64)
+    for i in range(columns.shape[1]):
+        mine = np.arange(compiled.start[i], compiled.start[i + 1])
+        own = i < states.shape[1]
+        state = (
+            compiled.public[mine] - compiled.public_start[i] if own else np.zeros(len(mine), dtype=np.int64)
+        )
+        for number in np.unique(state):
+            rows = np.flatnonzero(states[:, i] == number) if own else np.arange(len(states))
+            parts = mine[state == number]
+            reached = np.cumsum(share[parts])
+            if reached[-1] > 0.0 and len(parts) > 1:
+                columns[rows, i] = parts[
+                    np.searchsorted(reached, rng.random(len(rows)) * reached[-1], side="right")
+                ]
+            else:
+                columns[rows, i] = parts[0]
+    return columns
 
 
 def drawn_with_any(compiled: Compiled, states: Ints, faults: frozenset[str]) -> Floats:
@@ -71,14 +115,6 @@ def drawn_with_any(compiled: Compiled, states: Ints, faults: frozenset[str]) -> 
             if cause.fault_of(state) in faults:
                 there |= states[:, i] == number
     return there.astype(float)
-
-
-def _mean_per_state(upper: Floats, share: Floats, public: Ints, width: int) -> Floats:
-    """Mean over the hidden parts of each state, weighted as they occur."""
-    own = public >= 0
-    total = np.bincount(public[own], weights=share[own], minlength=width)
-    parts = np.bincount(public[own], weights=share[own] * upper[own], minlength=width)
-    return np.divide(parts, total, out=np.ones(width), where=total > 0.0)
 
 
 def limits(loss: Floats, prices: Floats, most: float) -> Floats:

@@ -73,7 +73,7 @@ def prepare(viewing: FaultViewing) -> Prepared:
     if len(set(findings)) < len(findings):
         raise BadEntry("Two checks show the same finding. Offer one of them.", field="checks")
     outcomes = [compiled.network.finding[finding].outcomes for finding in findings]
-    folded, worlds = _known(compiled, tuple(sorted(viewing.evidence.items())))
+    folded, worlds = evidence_rows(compiled, tuple(sorted(viewing.evidence.items())))
     most = max(map(len, outcomes), default=1)
     factor = np.ones((len(findings), most, compiled.upper.shape[1]))
     leak = np.ones((len(worlds), len(findings), most))
@@ -99,7 +99,7 @@ def prepare(viewing: FaultViewing) -> Prepared:
 
 
 @lru_cache(maxsize=64)
-def _known(compiled: Compiled, evidence: tuple[tuple[str, str], ...]) -> tuple[Folded, Ints]:
+def evidence_rows(compiled: Compiled, evidence: tuple[tuple[str, str], ...]) -> tuple[Folded, Ints]:
     """The evidence worked in, and the worlds it leaves; asked for again for every check that is tried."""
     reading = read_evidence(compiled, dict(evidence))
     return folded_rows(reading), reading.worlds

@@ -70,6 +70,9 @@ class DrawnWorth:
     ----------
     states
         State of every cause of the network in each draw, 0 for absent. (N, causes)
+    columns
+        Column of every inner cause of the compiled network in each draw: the state, and how it
+        shows in findings that share misses and false alarms. (N, inner causes)
     summed
         Worth of each draw by the sum over its faults. [money] (N,)
     worth
@@ -89,6 +92,7 @@ class DrawnWorth:
     """
 
     states: NDArray[np.int64]
+    columns: NDArray[np.int64]
     summed: NDArray[np.float64]
     worth: NDArray[np.float64]
     slope: NDArray[np.float64]

@@ -10,6 +10,7 @@ from driveout.faults import Compiled, Posterior
 from driveout.outlook import Case, Charge, CostBook, Forecast, ceiling_from
 from driveout.outlook.book import Piece, moments
 from driveout.outlook.spread import FINE
+from driveout.viewing.fault_draws import drawn_columns
 from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing, SharedCost
 
@@ -115,7 +116,9 @@ def _drawn(
     follows_losses = "loss" in case.rules.chosen
     if made.salvage is None and not follows_losses:
         return None
-    states = posterior.sample(np.random.default_rng(SEED), DRAWS)
+    rng = np.random.default_rng(SEED)
+    states = posterior.sample(rng, DRAWS)
+    columns = drawn_columns(posterior.compiled, posterior.evidence, states, rng)
     book, compiled = case.book, posterior.compiled
     spent = [piece for piece in book.always if piece.label in case.spent_first]
     wage, cash = made.wage_charge, made.cash_charge
@@ -129,12 +132,15 @@ def _drawn(
     margin = made.resale.mean + case.received - mean
     spread = np.sqrt(np.maximum(made.resale.variance + variance, 1e-9))
     prices = _price_grid(margin, made.price_factor, ceiling_known, limit_known)
+    if made.salvage is not None:
+        # Up to what letting it go brings there is no loss; just above it there may be a jump.
+        sure = (made.salvage.money - moments(spent, cash)[0]) / made.price_factor
+        prices = np.unique([*prices, sure, sure + 1e-6])
     loss = _normal_share((made.price_factor * prices - margin[:, None]) / spread[:, None])
     if made.salvage is not None:
-        let_go = made.salvage.money - moments(spent, cash)[0]
-        loss = loss * (let_go < made.price_factor * prices)
+        loss = loss * (prices > sure)
     return DrawnWorth(
-        states, summed, worth, slope, prices, loss, case.rules.loss_chance if follows_losses else 1.0
+        states, columns, summed, worth, slope, prices, loss, case.rules.loss_chance if follows_losses else 1.0
     )
 
 

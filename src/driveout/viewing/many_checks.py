@@ -131,6 +131,7 @@ def _draft(viewing: FaultViewing) -> FaultViewing:
         )
         drawn = DrawnWorth(
             states,
+            drawn.columns[few],
             drawn.summed[few] + together,
             drawn.worth[few],
             drawn.slope[few],

@@ -87,6 +87,7 @@ def _viewing_page(
         "without": request.query_params.getlist("without"),
         "may_lack": MAY_LACK,
         "missing": "",
+        "query": "",
     }
     try:
         asked = Asked(request, car.currency)
@@ -146,6 +147,11 @@ def _planned(tx: Connection, car_id: int, asked: Asked) -> dict[str, Any]:
     }
 
 
+def _back(request: Request, car_id: int) -> str:
+    """The chapter with the same question as before."""
+    return f"/cars/{car_id}/viewing" + (f"?{request.url.query}" if request.url.query else "")
+
+
 @router.get("/cars/{car_id}/viewing/sheet.html")
 def sheet(request: Request, car_id: int) -> Response:
     """The viewing sheet, as a file to keep."""
@@ -173,11 +179,10 @@ def found(request: Request, car_id: int, form: PostedForm) -> Response:
             note=form.text("note", required=False, longest=2000),
         )
 
-    query = f"?{request.url.query}" if request.url.query else ""
     return submit(
         request,
         do,
-        then=f"/cars/{car_id}/viewing{query}",
+        then=_back(request, car_id),
         again=lambda tx, error: _viewing_page(request, tx, car_id, form, error),
     )
 
@@ -200,7 +205,7 @@ def hand_back(request: Request, car_id: int, form: PostedForm) -> Response:
     return submit(
         request,
         do,
-        then=f"/cars/{car_id}/viewing",
+        then=_back(request, car_id),
         again=lambda tx, error: _viewing_page(request, tx, car_id, form, error),
     )
 
