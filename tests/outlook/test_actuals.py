@@ -175,3 +175,14 @@ def test_the_frozen_lines_hold_purchase_likely_repairs_and_a_reserve() -> None:
     assert clutch.hours is not None
     assert clutch.money.low < clutch.money.likely < clutch.money.high
     assert clutch.hours.low < clutch.hours.likely < clutch.hours.high
+
+
+def test_a_cheap_repair_that_seldom_cures_is_followed_by_the_next_best() -> None:
+    held = catalogue()
+    facts = {"eng_oil_burning": FaultFacts("Burns oil")}
+    book, _ = cost_book(held, facts, Charge(1.0, 1500.0, 0.0), 490_000.0)
+    (mend,) = book.mends
+    repair = held.repairs[mend.repair]
+    after = [p for p in mend.pieces if "did not cure it" in p.label]
+
+    assert sum(p.chance for p in after) == pytest.approx(max(1.0 - repair.fixes - repair.redo.chance, 0.0))

@@ -10,7 +10,16 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.outlook import Case, Ceiling, Forecast, RuleCeiling, Rules, ceiling_from, ceiling_of
+from driveout.outlook import (
+    Case,
+    Ceiling,
+    Forecast,
+    RuleCeiling,
+    Rules,
+    ceiling_from,
+    ceiling_of,
+    chosen_price,
+)
 
 __all__ = [
     "Ceiling",
@@ -45,13 +54,17 @@ class Swing:
         return abs(self.at_high - self.at_low)
 
 
-def tornado(variants: Mapping[str, tuple[Case, Case]], *, points: int = 512) -> tuple[Swing, ...]:
+def tornado(
+    variants: Mapping[str, tuple[Case, Case]], like: Forecast | None = None, *, points: int = 512
+) -> tuple[Swing, ...]:
     """Walk-away price with one input at a time at its low and its high, widest first.
 
     Parameters
     ----------
     variants
         Per input the case with it at its P10 and the case with it at its P90.
+    like
+        Forecast of the case itself, whose grid the variants then share.
     points
         Grid points; a coarse grid is enough for an order.
 
@@ -65,7 +78,9 @@ def tornado(variants: Mapping[str, tuple[Case, Case]], *, points: int = 512) -> 
         try:
             swings.append(
                 Swing(
-                    label, *(ceiling_from(Forecast(c, points), only_chosen=True).price for c in (low, high))
+                    label,
+                    chosen_price(Forecast(low, points, like)),
+                    chosen_price(Forecast(high, points, like)),
                 )
             )
         except (CannotSay, BadEntry):

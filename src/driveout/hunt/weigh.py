@@ -35,7 +35,8 @@ from driveout.uncertain import Fixed, Law
 from driveout.units import Money
 
 #: inputs shown in the tornado for each kind
-MOST_SWINGS = 6
+MOST_SWINGS = 5
+LEAVE = "leave it and say so"
 
 
 class AdvertFacts(Protocol):
@@ -237,7 +238,7 @@ def weighing_of_case(
     made = Forecast(case, points)
     ceiling, outlook = ceiling_from(made), made.outlook()
     causes = causes_of(case, network, facts or {}, made)
-    swings = tornado(swing_variants(case, outlook)) if with_swings else ()
+    swings = tornado(swing_variants(case, outlook), made) if with_swings else ()
     bid = None
     if advert.asking is not None:
         spread = float(np.sqrt(max(made.charged.cost.variance, 0.0)))
@@ -361,7 +362,7 @@ def causes_of(
         pieces = () if mend is None else (*mend.pieces, *(access[g] for g in mend.opens))
         cost = moments(pieces, charge)[0]
         name = facts[fault].name if fault in facts and facts[fault].name else names.get(fault, fault)
-        plan = "" if mend is None else mend.label.split(": ", 1)[-1]
+        plan = "" if mend is None else mend.label.split(": ", 1)[-1] if mend.repair else LEAVE
         found.append(CauseChance(fault, name, chance, cost, plan))
     return tuple(sorted(found, key=lambda c: -c.chance * max(c.cost_mean, 1e-9)))
 
@@ -384,7 +385,8 @@ def swing_variants(case: Case, outlook: Outlook) -> dict[str, tuple[Case, Case]]
             replace(case, book=_with_mend(case.book, mend, 0.9)),
         )
         if isinstance(case.chances, FaultChances):
-            variants[f"Chance of: {mend.label.split(': ', 1)[0]}"] = (
+            title = mend.label.split(": ", 1)[0 if mend.repair else 1]
+            variants[f"Chance of: {title}"] = (
                 replace(case, chances=case.chances.with_odds(line.fault, 0.5)),
                 replace(case, chances=case.chances.with_odds(line.fault, 2.0)),
             )

@@ -52,12 +52,13 @@ class FaultDraws:
 
 @dataclass(frozen=True, eq=False)
 class DrawnLines:
-    """Money, hours and days of every line in every draw."""
+    """Money, hours and days of every line in ``count`` draws."""
 
     lines: tuple[tuple[str, str, float], ...]
     money: Floats
     hours: Floats
     days: Floats
+    count: int
 
     def amounts(self, charge: Charge) -> Floats:
         """Charged amount of each line (rows) in each draw."""
@@ -141,4 +142,4 @@ def draw_lines(draws: FaultDraws, book: CostBook, rng: np.random.Generator) -> D
             for kind, law in each:
                 if law != NOTHING:
                     sums[kind, index, here] += law.sample(rng, some) * happens
-    return DrawnLines(tuple(line for line, _, _ in rows), sums[0], sums[1], sums[2])
+    return DrawnLines(tuple(line for line, _, _ in rows), sums[0], sums[1], sums[2], count)

@@ -186,52 +186,66 @@ class Outlook:
     price_factor: float = 1.0
 
 
-@dataclass(frozen=True)
-class _Sums:
-    """Distributions and parts of the summed lines, whichever way they are computed."""
-
-    cash: Lattice
-    charged: Lattice
-    hours: Lattice
-    days: Lattice
-    cash_parts: tuple[Part, ...]
-    hours_parts: tuple[Part, ...]
-    days_mean: float
-    how: str
-
-
 @dataclass(frozen=True, eq=False)
 class Forecast:
-    """The pieces of an outlook, each computed when first asked for."""
+    """The pieces of an outlook, each computed when first asked for.
+
+    Parameters
+    ----------
+    case
+        Everything the outlook is made from.
+    points
+        Grid points of the money distributions, a power of two.
+    like
+        A forecast of nearly the same case, whose grid steps and mean days stand in here: a quick
+        second look, for what moves the walk-away price.
+    """
 
     case: Case
     points: int = FINE
-    draws_seed: int = SEED
+    like: Forecast | None = None
 
     @cached_property
-    def _sums(self) -> _Sums:
-        charges = (self.cash_charge, self.wage_charge, HOURS, self.days_charge)
+    def _charges(self) -> tuple[Charge, Charge, Charge, Charge]:
+        return self.cash_charge, self.wage_charge, HOURS, self.days_charge
+
+    @cached_property
+    def _drawn(self) -> DrawnLines | None:
+        chances = self.case.chances
+        if isinstance(chances, FaultChances):
+            return None
+        return draw_lines(chances, self.case.book, np.random.default_rng(SEED))
+
+    @cached_property
+    def _parts(self) -> list[tuple[Part, ...]]:
+        if self._drawn is not None:
+            return [self._drawn.parts(charge) for charge in self._charges]
+        assert isinstance(self.case.chances, FaultChances)
+        return parts_by_charge(self.case.chances, self.case.book, self._charges)
+
+    @cached_property
+    def _money_grids(self) -> list[Lattice]:
+        return self._grids(0, self.points)
+
+    @cached_property
+    def _time_grids(self) -> list[Lattice]:
+        return self._grids(2, min(COARSE, self.points))
+
+    def _grids(self, first: int, points: int) -> list[Lattice]:
+        charges = self._charges[first : first + 2]
+        if self._drawn is not None:
+            return [self._drawn.distribution(charge, points) for charge in charges]
         chances, book = self.case.chances, self.case.book
-        if isinstance(chances, FaultDraws):
-            drawn: DrawnLines = draw_lines(chances, book, np.random.default_rng(self.draws_seed))
-            parts = [drawn.parts(charge) for charge in charges]
-            sizes = (self.points, self.points, COARSE, COARSE)
-            grids = [drawn.distribution(c, size) for c, size in zip(charges, sizes, strict=True)]
-            how = f"{chances.count:,} seeded draws"
+        assert isinstance(chances, FaultChances)
+        if self.like is not None:
+            ratio = self.like.points / points
+            steps = [grid.step * ratio for grid in self.like._money_grids]
         else:
-            parts = parts_by_charge(chances, book, charges)
-            coarse = min(COARSE, self.points)
-            grids = []
-            for first, size in ((0, self.points), (2, coarse)):
-                mine = charges[first : first + 2]
-                steps = [
-                    grid_step(parts[first + k], chances, book, charge, size) for k, charge in enumerate(mine)
-                ]
-                grids += cost_distributions(chances, book, mine, steps, size)
-            how = "exact"
-        cash, charged, hours, days = grids
-        waiting = math.fsum(p.mean for p in parts[3])
-        return _Sums(cash, charged, hours, days, parts[0], parts[2], waiting, how)
+            steps = [
+                grid_step(self._parts[first + k], chances, book, charge, points)
+                for k, charge in enumerate(charges)
+            ]
+        return cost_distributions(chances, book, charges, steps, points)
 
     @property
     def cash_charge(self) -> Charge:
@@ -258,12 +272,12 @@ class Forecast:
     @cached_property
     def cash(self) -> Margin:
         """Sale less money out, before the price of the car."""
-        return self._margin(self._sums.cash, self.cash_charge, 0.0)
+        return self._margin(self._money_grids[0], self.cash_charge, 0.0)
 
     @cached_property
     def charged(self) -> Margin:
         """Sale less money out and own hours at the wage, before the price of the car."""
-        return self._margin(self._sums.charged, self.wage_charge, self.case.rules.wage_per_hour)
+        return self._margin(self._money_grids[1], self.wage_charge, self.case.rules.wage_per_hour)
 
     def _margin(self, cost: Lattice, charge: Charge, wage: float) -> Margin:
         way_out = self.salvage
@@ -290,12 +304,14 @@ class Forecast:
     @cached_property
     def hours_mean(self) -> float:
         """Expected own hours if it is mended."""
-        return math.fsum(p.mean for p in self._sums.hours_parts)
+        return math.fsum(p.mean for p in self._parts[2])
 
     @cached_property
     def days_mean(self) -> float:
         """Expected days from buying to sold."""
-        return self._sums.days_mean
+        if self.like is not None:
+            return self.like.days_mean * self.like.case.rules.hours_per_week / self.case.rules.hours_per_week
+        return math.fsum(p.mean for p in self._parts[3])
 
     @property
     def price_factor(self) -> float:
@@ -310,8 +326,8 @@ class Forecast:
         paid = 0.0 if case.price is None else case.price * self.price_factor
         low, middle, high = (cash.quantile(share) - paid for share in BAND)
         profit = Band(low, middle, high, cash.mean - paid)
-        hours = _band(self._sums.hours, self.hours_mean)
-        days = _band(self._sums.days, self.days_mean)
+        hours = _band(self._time_grids[0], self.hours_mean)
+        days = _band(self._time_grids[1], self.days_mean)
         return Outlook(
             currency=case.rules.currency,
             price=case.price,
@@ -324,7 +340,7 @@ class Forecast:
             let_go_chance=self.charged.let_go_share,
             salvage=self.salvage,
             lines=self._lines(paid),
-            how=self._sums.how,
+            how="exact" if self._drawn is None else f"{self._drawn.count:,} seeded draws",
             notes=case.notes,
             cash=cash,
             charged=self.charged,
@@ -332,7 +348,7 @@ class Forecast:
         )
 
     def _lines(self, paid: float) -> tuple[OutlookLine, ...]:
-        money, hours = self._sums.cash_parts, self._sums.hours_parts
+        money, hours = self._parts[0], self._parts[2]
         always = len(self.case.book.always)
         resale = self.resale
         whole = resale.variance + math.fsum(p.covariance for p in money)

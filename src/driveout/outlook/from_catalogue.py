@@ -2,13 +2,14 @@
 
 Ways out of one fault: each repair that cures it, with each choice of part, and leaving it and
 saying so, which lowers the sale price. Nothing critical is ever left. A repair that cures
-several faults is one unit of work, paid once; access shared by repairs is paid once.
+several faults is one unit of work, paid once; access shared by repairs is paid once. Where a
+repair does not always cure its fault, the next best way follows with that chance.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from driveout.lessons import Bias, corrected
 from driveout.outlook.book import NOTHING, Charge, CostBook, Mend, Piece, moments
@@ -173,24 +174,51 @@ def _way_out(
     clean_value: float,
     plan: Plan,
 ) -> tuple[Mend, dict[str, Piece]] | None:
-    found: list[tuple[float, Mend, dict[str, Piece]]] = []
+    found: list[_Way] = []
     repairs = catalogue.for_fault(fault)
     settled = [r for r in repairs if r.id in plan.chosen]
     if fault not in plan.left:
         for repair in settled or repairs:
             kinds = [plan.chosen[repair.id]] if repair.id in plan.chosen else list(repair.choices)
-            for kind in kinds:
-                if kind in repair.choices:
-                    found.append(
-                        _repaired(catalogue, fault, facts, repair, repair.choices[kind], charge, plan)
-                    )
+            found += [
+                _repaired(catalogue, fault, facts, repair, repair.choices[kind], charge, plan)
+                for kind in kinds
+                if kind in repair.choices
+            ]
+    left: list[_Way] = []
     if not settled and facts.value_loss is not None and not (facts.is_critical and found):
         loss = Piece(f"Left and said: {facts.name or fault}", law_of(facts.value_loss.times(clean_value)))
-        found.append((moments((loss,), charge)[0], Mend(fault, loss.label, (loss,)), {}))
-    if not found:
+        left.append(_Way(moments((loss,), charge)[0], Mend(fault, loss.label, (loss,)), {}, loss))
+    ways = [_with_second_try(way, [*found, *left], charge) for way in found] + left
+    if not ways:
         return None
-    _, mend, groups = min(found, key=lambda way: way[0])
-    return mend, groups
+    best = min(ways, key=lambda way: way.cost)
+    return best.mend, best.groups
+
+
+@dataclass(frozen=True)
+class _Way:
+    cost: float
+    mend: Mend
+    groups: dict[str, Piece]
+    alone: Piece
+    fails: float = 0.0
+
+
+def _with_second_try(way: _Way, ways: list[_Way], charge: Charge) -> _Way:
+    """The way with what follows when it does not cure the fault: the cheapest other way, or it again."""
+    if way.fails <= 0.0:
+        return way
+    others = [w for w in ways if w.mend.repair != way.mend.repair and w.fails <= way.fails] or [way]
+    second = min(others, key=lambda w: w.cost).alone
+    extra = replace(
+        second,
+        label=f"{way.mend.label}: did not cure it, then {second.label[0].lower()}{second.label[1:]}",
+        chance=way.fails * second.chance,
+        key="",
+    )
+    mend = replace(way.mend, pieces=(*way.mend.pieces, extra))
+    return replace(way, cost=way.cost + moments((extra,), charge)[0], mend=mend)
 
 
 def _repaired(
@@ -201,8 +229,10 @@ def _repaired(
     choice: PartChoice,
     charge: Charge,
     plan: Plan,
-) -> tuple[float, Mend, dict[str, Piece]]:
+) -> _Way:
     pieces = repair_pieces(repair, choice, catalogue, plan)
+    alone = repair_pieces(repair, choice, catalogue, plan, alone=True)[0]
+    fails = max(1.0 - repair.fixes - repair.redo.chance, 0.0)
     label = f"{facts.name or fault}: {repair.name[0].lower()}{repair.name[1:]} ({choice.kind})"
     groups: dict[str, Piece] = {}
     cost = moments(pieces, charge)[0]
@@ -216,8 +246,8 @@ def _repaired(
         # the job itself is one unit of work for all its faults; what may grow stays with each
         unit = f"{repair.id}/{choice.kind}"
         groups[unit] = pieces[0]
-        return cost, Mend(fault, label, pieces[1:], (*groups,), repair=repair.id), groups
-    return cost, Mend(fault, label, pieces, (*groups,), repair=repair.id), groups
+        return _Way(cost, Mend(fault, label, pieces[1:], (*groups,), repair=repair.id), groups, alone, fails)
+    return _Way(cost, Mend(fault, label, pieces, (*groups,), repair=repair.id), groups, alone, fails)
 
 
 def law_of(points: ThreePoint, kind: str = "", learned: Bias | None = None, share: float = 1.0) -> Law:

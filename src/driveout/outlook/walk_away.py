@@ -136,15 +136,13 @@ def ceiling_of(case: Case, *, points: int = 2048) -> Ceiling:
     return ceiling_from(Forecast(case, points))
 
 
-def ceiling_from(made: Forecast, *, only_chosen: bool = False) -> Ceiling:
+def ceiling_from(made: Forecast) -> Ceiling:
     """The walk-away price from a forecast that is being computed anyway.
 
     Parameters
     ----------
     made
         The forecast.
-    only_chosen
-        Leave the rules that were not chosen uncomputed.
 
     Returns
     -------
@@ -157,7 +155,7 @@ def ceiling_from(made: Forecast, *, only_chosen: bool = False) -> Ceiling:
         If a chosen rule has no answer, with its reason.
     """
     rules = made.case.rules
-    found = tuple(_rule(name, made) for name in CEILING_RULES if name in rules.chosen or not only_chosen)
+    found = tuple(_rule(name, made) for name in CEILING_RULES)
     by_name = {one.rule: one for one in found}
     prices: dict[str, float] = {}
     for name in rules.chosen:
@@ -171,19 +169,32 @@ def ceiling_from(made: Forecast, *, only_chosen: bool = False) -> Ceiling:
     return Ceiling(max(prices[binding], 0.0), binding, found, rules.chosen, rules.currency)
 
 
-def _rule(name: str, made: Forecast) -> RuleCeiling:
+def chosen_price(made: Forecast) -> float:
+    """The walk-away price alone, for a quick second look."""
+    return max(min(rule_price(name, made) for name in made.case.rules.chosen), 0.0)
+
+
+def rule_price(name: str, made: Forecast) -> float:
+    """Highest price that one rule allows; CannotSay when it has none."""
     rules, factor = made.case.rules, made.price_factor
+    if name == "wage":
+        return made.charged.mean / factor
+    if name == "loss":
+        return loss_ceiling(made.cash, rules.loss_chance, factor)
+    if name == "tail":
+        return tail_ceiling(made.cash, rules.tail_share, rules.tail_loss, factor)
+    return certain_ceiling(made.charged, rules.risk_tolerance, factor)
+
+
+def _rule(name: str, made: Forecast) -> RuleCeiling:
+    rules = made.case.rules
+    why = {
+        "wage": f"{made.hours_mean:.0f} own hours at the wage, on average",
+        "loss": f"a cash loss in {100 * rules.loss_chance:g} % of cases",
+        "tail": f"the worst {100 * rules.tail_share:g} % of cases on average",
+        "certain": "certainty equivalent with hours at the wage",
+    }
     try:
-        if name == "wage":
-            price = made.charged.mean / factor
-            return RuleCeiling(name, price, f"{made.hours_mean:.0f} own hours at the wage, on average")
-        if name == "loss":
-            price = loss_ceiling(made.cash, rules.loss_chance, factor)
-            return RuleCeiling(name, price, f"a cash loss in {100 * rules.loss_chance:g} % of cases")
-        if name == "tail":
-            price = tail_ceiling(made.cash, rules.tail_share, rules.tail_loss, factor)
-            return RuleCeiling(name, price, f"the worst {100 * rules.tail_share:g} % of cases on average")
-        price = certain_ceiling(made.charged, rules.risk_tolerance, factor)
-        return RuleCeiling(name, price, "certainty equivalent with hours at the wage")
+        return RuleCeiling(name, rule_price(name, made), why[name])
     except CannotSay as trouble:
         return RuleCeiling(name, None, trouble.message)
