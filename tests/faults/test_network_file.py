@@ -152,6 +152,7 @@ def test_an_own_pack_overrides_adds_and_removes() -> None:
         ("findings: {d_clutch_hold: {shows: {drv_cluch: 0.5}}}", "not a fault of the pack"),
         ("findings: {new: {shows: {drv_clutch_worn: 0.5}}}", "'new' is not a check"),
         ("checks: {new: {do: look, minutes: 1}}", "yields no finding"),
+        ("checks: {new: {do: look}}\nfindings: {new: {false_alarm: 0.1}}", "tells nothing"),
         ("competing: {more: {faults: [eng_head_gasket, exh_leak]}}", "competes in"),
         ("faults: {drv_clutch_worn: {safety: red}}", "none, minor, major, critical"),
         ("rubbish: 3", "not a known key"),

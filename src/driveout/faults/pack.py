@@ -327,6 +327,11 @@ class _Builder:
                 shows[fault] = entries.beliefs(given, (*at, "shows", fault), levels)
             elif not self._removed(fault):
                 raise entries.refuse((*at, "shows", fault), f"{fault!r} is not a fault of the pack.", fault)
+        neglect = entries.number(row.get("neglect", 1.0), (*at, "neglect"), 0.0, 100.0)
+        if not row.get("shows") and neglect == 1.0:
+            raise entries.refuse(
+                at, f"{key!r} is shown by no fault and does not depend on care: it tells nothing."
+            )
         name = f"Advert: {words[0]}" if words else key
         return Sign(
             key,
@@ -343,7 +348,7 @@ class _Builder:
                 (*at, "mention"),
             ),
             entries.text(row.get("group"), (*at, "group")),
-            entries.number(row.get("neglect", 1.0), (*at, "neglect"), 0.0, 100.0),
+            neglect,
             entries.text(row.get("system"), (*at, "system")),
         )
 

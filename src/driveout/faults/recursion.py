@@ -23,7 +23,7 @@ from driveout.errors import CannotSay
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-MOST_OPEN = 22
+MOST_OPEN = 20
 CHUNK_NUMBERS = 8_000_000
 
 
