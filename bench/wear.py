@@ -29,7 +29,7 @@ def _deviation(case: dict[str, Any]) -> float:
 
 def _libraries() -> list[float]:
     """Deviations from other libraries, each in units of its stated tolerance."""
-    import ambiance
+    import ambiance  # type: ignore[import-untyped]
     import pint
     from CoolProp.CoolProp import PropsSI
 
@@ -53,7 +53,7 @@ def _libraries() -> list[float]:
         air, band = ambiance.Atmosphere(metres), altitude_band(metres)
         found.append(abs(band.pressure / float(air.pressure[0] / sea.pressure[0]) - 1) / 1e-5)
         found.append(abs(band.density / float(air.density[0] / sea.density[0]) - 1) / 1e-5)
-    units = pint.UnitRegistry()
+    units: Any = pint.UnitRegistry()
     for text, unit, other in (
         ("150 psi", "kpa", "kilopascal"),
         ("0.866 inch", "mm", "millimeter"),

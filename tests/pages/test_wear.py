@@ -78,9 +78,7 @@ def test_four_corners_twelve_panels_and_a_compression_test_change_findings(
         evidence = actions.evidence(tx, car)
         repairs = actions.car_report(tx, car, store.now().date()).repairs
 
-    assert (
-        fields + 2 == 38
-    )  # fields to fill in for the whole round, at eight seconds each under five minutes and a half
+    assert fields + 2 == 38  # fields to fill in, and six buttons, for the whole round
     assert evidence["w_brake_visual"] == "yes"
     assert evidence["w_tyre_pattern"] == "yes"
     assert evidence["w_paint_gauge"] == "yes"
@@ -145,11 +143,6 @@ def test_the_makers_limit_is_entered_once_with_its_origin_and_decides(browser: B
     text = words(browser.post(f"/cars/{car}/wear/corner/front-left", {"disc": "19.8 19.8 19.8 19.81"}))
 
     assert "past the limit (maker: at least 20.0 mm)" in text
-    assert (
-        "needs its origin"
-        in browser.post(f"/cars/{car}/wear/limits", limit | {"origin": " x"[:1]}, status=422)
-        or True
-    )
 
 
 def test_a_limit_without_origin_is_refused(browser: Browser, car: int) -> None:
@@ -185,7 +178,7 @@ def test_the_sheet_reads_without_links_to_forms(browser: Browser, car: int) -> N
 def test_the_papers_page_repairs_the_number_and_counts_cars(browser: Browser, car: int) -> None:
     text = words(browser.get(f"/cars/{car}/wear/papers"))
 
-    assert "Perhaps meant : 1G4AH59H45G118341" in text.replace("meant:", "meant :")
+    assert "Perhaps meant: 1G4AH59H45G118341" in text
     assert "model year 2013: exempt from 2033" in text
     assert "number 6 crosses the line" in text
     rule = {
@@ -199,33 +192,33 @@ def test_the_papers_page_repairs_the_number_and_counts_cars(browser: Browser, ca
     assert "number 4 crosses the line" in words(browser.post(f"/cars/{car}/wear/seller-rule", rule))
 
 
-@pytest.mark.parametrize(
-    "page",
-    [
-        "",
-        "/corner/rear-right",
-        "/paint",
-        "/paint/roof",
-        "/limits",
-        "/sheet",
-        "/engine",
-        "/battery",
-        "/fluids",
-        "/steering",
-        "/papers",
-        "/test_drive",
-        "/first_drive",
-        "/passes",
-        "/setup",
-    ],
+PAGES = (
+    "",
+    "/corner/rear-right",
+    "/paint",
+    "/paint/roof",
+    "/limits",
+    "/sheet",
+    "/engine",
+    "/battery",
+    "/fluids",
+    "/steering",
+    "/papers",
+    "/test_drive",
+    "/first_drive",
+    "/passes",
+    "/setup",
 )
-def test_each_page_draws_with_labels_and_one_heading(browser: Browser, car: int, page: str) -> None:
-    html = browser.get(f"/cars/{car}/wear{page}")
-    ids = set(re.findall(r'<(?:input|select|textarea)[^>]* id="([^"]+)"', html))
 
-    assert html.count("<h1") == 1
-    assert ids <= set(re.findall(r'<label for="([^"]+)"', html))
-    assert "style=" not in html
+
+def test_each_page_draws_with_labels_and_one_heading(browser: Browser, car: int) -> None:
+    for page in PAGES:
+        html = browser.get(f"/cars/{car}/wear{page}")
+        ids = set(re.findall(r'<(?:input|select|textarea)[^>]* id="([^"]+)"', html))
+
+        assert html.count("<h1") == 1, page
+        assert ids <= set(re.findall(r'<label for="([^"]+)"', html)), page
+        assert "style=" not in html, page
 
 
 def test_an_unknown_page_or_car_is_refused(browser: Browser, car: int) -> None:
@@ -235,7 +228,7 @@ def test_an_unknown_page_or_car_is_refused(browser: Browser, car: int) -> None:
 
 
 def test_readings_and_limits_stand_in_the_trail(browser: Browser, store: Store, car: int) -> None:
-    browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "1"} | {"pad_inner": "1.2"})
+    browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "1.2"})
     with store.reading() as tx:
         summaries = [event.summary for event in trail_of(tx, car)]
 

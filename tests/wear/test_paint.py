@@ -111,7 +111,7 @@ def test_more_spots_risk_more() -> None:
         (Defect("roof", "swirls", False, True), HOLDS, "rep_polish_panel"),
         (Defect("roof", "scratch", True), FAILS, "rep_touch_in"),
         (Defect("roof", "scratch felt by nail"), FAILS, "rep_touch_in"),
-        (Defect("roof", "scratch", False, False), FAILS, "rep_none_disclose"),
+        (Defect("roof", "scratch", False, False), FAILS, "rep_touch_in"),
         (Defect("roof", "scratch", False, True, 30), FAILS, "rep_panel_paint"),
         (Defect("roof", "peeling clear"), FAILS, "rep_panel_used"),
         (Defect("roof", "rust bubble"), FAILS, "rep_rust_cosmetic"),
@@ -218,7 +218,7 @@ def test_leaving_and_disclosing_wins_when_the_flaw_costs_little() -> None:
         )
 
     small, large = offered("10", "5"), offered("200", "100")
-    assert small[0].repair == "rep_none_disclose"
+    assert small[0].name == "leave it and disclose it"
     assert large[0].repair == "rep_polish_panel"
     # uplift 200, material 20, 3 h at 15: 135, less the tiny chance of painting after all
     assert usd("134") <= large[0].net <= usd("135")

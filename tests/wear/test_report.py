@@ -10,7 +10,7 @@ import yaml
 
 from driveout.errors import BadEntry
 from driveout.files import shipped
-from driveout.wear import FAILS, HOLDS, OPEN, CarFacts, Reading, judge_file, report
+from driveout.wear import FAILS, HOLDS, OPEN, CarFacts, Reading, Report, judge_file, report
 
 TODAY = date(2026, 10, 1)
 FACTS = CarFacts(TODAY, 141_000, 2013)
@@ -121,7 +121,7 @@ def test_swirls_get_a_plan_and_deep_ones_are_left() -> None:
     assert light.outcome == HOLDS
     assert "striking through" in light.words
     assert deep.outcome == FAILS
-    assert "rep_none_disclose" in deep.repairs
+    assert "leave it and disclose it" in deep.words
 
 
 def test_ones_own_passes_are_calibrated_and_grown_paint_is_doubted() -> None:
@@ -232,3 +232,56 @@ def test_a_bad_file_is_named_by_line_and_key(old: str, new: str, match: str) -> 
     with pytest.raises(BadEntry) as caught:
         judge_file(FILE.replace(old, new), "own.yaml", TODAY)
     assert match in str(caught.value)
+
+
+PANEL = {"film": "110 112 111", "flaw": "swirls", "nail": "no", "wet": "yes"}
+
+
+def test_polishing_painting_and_leaving_are_compared_in_money() -> None:
+    films = [at("paint", panel, film="110 112 111") for panel in ("bonnet", "tailgate")]
+    terms = {"supplies": "20", "hour_worth": "15", "painter": "250", "level_hours": "3", "paint_hours": "6"}
+
+    def roof(**money: str) -> Report:
+        return report([*films, Reading("paint", "roof", PANEL | money, TODAY)], FACTS)
+
+    rich, poor = roof(**terms, uplift="200", discount="100"), roof(**terms, uplift="10", discount="5")
+
+    assert "polish it" in rich.of("paint", "roof")[2].words
+    assert "leave it and disclose it" in poor.of("paint", "roof")[2].words
+    with pytest.raises(BadEntry, match="in USD"):
+        roof(uplift="200 EUR")
+    with pytest.raises(BadEntry, match="not a number"):
+        roof(uplift="much")
+
+
+def test_used_and_new_tyres_are_compared_per_millimetre() -> None:
+    sets = at("tyre_sets", "tyres", used_price="160", used_tread="3.6", new_price="380", new_tread="8")
+    words = report([sets], FACTS).of("tyre_sets")[0].words
+
+    # 380 / 6.4 = 59.38 and 160 / 2 = 80.00
+    assert "59.38 USD a millimetre" in words
+    assert "80.00 USD a millimetre" in words
+    assert "The new set costs less to wear" in words
+
+
+def test_a_testers_print_is_judged_by_the_rules_of_the_place() -> None:
+    printed = at("steering", "steering", difference="35", efficiency="55", parking="20")
+    judged = report([printed, at("setup", "car", place="gb")], FACTS).of("steering")
+
+    assert [v.outcome for v in judged] == [FAILS, FAILS, HOLDS]
+
+
+def test_a_rusted_pipe_is_a_finding() -> None:
+    judged = report([at("corner", "rear left", pipe_loss="0.3 mm")], FACTS)
+
+    assert judged.findings["u_brake_lines"].positive
+    assert "rep_brake_line" in judged.repairs
+
+
+def test_a_pipe_with_its_wall_is_no_finding() -> None:
+    assert "u_brake_lines" not in report([at("corner", "rear left", pipe_loss="0.1 mm")], FACTS).findings
+
+
+def test_the_currency_of_a_file_is_checked() -> None:
+    with pytest.raises(BadEntry, match="currency"):
+        judge_file(FILE.replace("made_year: 2013", "currency: dollars"), "own.yaml", TODAY)

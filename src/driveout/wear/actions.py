@@ -20,7 +20,7 @@ from driveout.wear.verdict import Finding, Verdict
 def facts_of(tx: Tx, car_id: int, on: date) -> CarFacts:
     """What the verdicts need of a car."""
     car = cars.get_car(tx, car_id)
-    return CarFacts(on, car.mileage_km, car.made_year)
+    return CarFacts(on, car.mileage_km, car.made_year, car.currency)
 
 
 def car_report(tx: Tx, car_id: int, on: date) -> Report:
@@ -157,7 +157,7 @@ def record_readings(
     spots = ", ".join(
         spot
         for spot in by_spot
-        if spot not in ("engine", "battery", "fluids", "steering", "papers", "car", "drive", "own")
+        if spot not in ("engine", "battery", "fluids", "steering", "papers", "car", "drive", "own", "tyres")
     )
     summary = f"Measured: {title}{', ' + spots if spots else ''}: {_summary(verdicts)}"
     cars.note_event(

@@ -328,6 +328,20 @@ def scoring(corner: str, depth_mm: float, limits: Sequence[Limit], place: str = 
     return verdict.adding(repairs=(_CHANGE[axle_of(corner)],) if verdict.outcome == FAILS else ())
 
 
+def pipe(corner: str, lost_mm: float, limits: Sequence[Limit], place: str = "") -> Verdict:
+    """Judge a steel brake pipe by the wall it has lost to rust."""
+    verdict = judge(
+        f"Brake pipe {corner}", lost_mm, "mm", limits_of("pipe_loss_mm", limits, corner), place=place
+    )
+    bad = verdict.outcome == FAILS
+    return verdict.adding(
+        findings=(Finding("u_brake_lines", True, f"Brake pipe {corner} lost {lost_mm:g} mm of wall"),)
+        if bad
+        else (),
+        repairs=("rep_brake_line",) if bad else (),
+    )
+
+
 def drum(corner: str, diameter_mm: float, limits: Sequence[Limit], place: str = "") -> Verdict:
     """Judge a drum by the greatest diameter cast on it."""
     verdict = judge(

@@ -137,7 +137,6 @@ QUANTITIES: dict[str, str] = {
     "lining_difference_mm": "Inner to outer pad difference",
     "pipe_loss_mm": "Steel brake pipe wall lost",
     "tread_mm": "Tread depth",
-    "tread_spread_mm": "Tread depth from one place to another",
     "tyre_age_years": "Tyre age",
     "circumference_difference_mm": "All-wheel drive: difference of circumference",
     "tread_difference_mm": "All-wheel drive: difference of tread",
@@ -157,7 +156,6 @@ QUANTITIES: dict[str, str] = {
     "charge_v": "Charging voltage",
     "sleep_ma": "Current drawn asleep",
     "film_um": "Paint film total",
-    "film_over_car_um": "Paint film over the car's own median",
     "clear_removal_um": "Clear coat removed in the car's life",
 }
 

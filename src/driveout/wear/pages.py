@@ -13,7 +13,7 @@ from fastapi.responses import Response
 from driveout.cars.actions import get_car
 from driveout.cars.odometer import miles_to_next_step
 from driveout.cars.papers import EVENTS, WINDOWS, SellerRule, disclosure_duty, shipped_rules
-from driveout.cars.vin import read_vin, vin_suggestions
+from driveout.cars.vin import maker_of, read_vin, vin_suggestions
 from driveout.errors import BadEntry, DriveoutError
 from driveout.sources import cite, shelf
 from driveout.store import Tx
@@ -30,7 +30,18 @@ api = APIRouter(prefix="/api")
 CHAPTERS = (Chapter("wear", "Wear", order=50),)
 
 # Pages in the order of walking round the car; `setup` and `limits` come first because they decide.
-SINGLE = ("engine", "battery", "fluids", "steering", "papers", "test_drive", "first_drive", "passes", "setup")
+SINGLE = (
+    "engine",
+    "battery",
+    "fluids",
+    "steering",
+    "tyre_sets",
+    "papers",
+    "test_drive",
+    "first_drive",
+    "passes",
+    "setup",
+)
 DRAWINGS = {
     "corner": "wear/draw_corner.html",
     "engine": "wear/draw_engine.html",
@@ -39,7 +50,7 @@ DRAWINGS = {
     "passes": "wear/draw_passes.html",
     "fluids": "wear/draw_fluids.html",
 }
-FAST = {"corner": ("Brake", "Tyre")}
+FAST = {"corner": ("Brake", "Tyre"), "paint": ("",)}
 
 
 def slug(spot: str) -> str:
@@ -273,6 +284,7 @@ def _extra(tx: Tx, car_id: int, request: Request) -> dict[str, Any]:
             vin = {"vin": read.vin, "holds": read.check_holds, "years": read.years}
         except BadEntry as error:
             vin = {"vin": car.vin, "trouble": error.message}
+        vin["maker"] = maker_of(car.vin)
         vin["suggestions"] = vin_suggestions(car.vin)
     rule, version = actions.own_rule(tx)
     return {

@@ -417,7 +417,7 @@ def defect_verdict(defect: Defect) -> Verdict:
             FAILS,
             words=f"{what}: nothing to polish is left. Paint the panel, swap it, or leave and disclose.",
             findings=(Finding("w_clear_peel", True, what),),
-            repairs=("rep_panel_paint", "rep_panel_used", "rep_none_disclose"),
+            repairs=("rep_panel_paint", "rep_panel_used"),
         )
     if defect.kind == "rust bubble":
         return Verdict(
@@ -451,7 +451,7 @@ def defect_verdict(defect: Defect) -> Verdict:
             "um",
             words=f"{what}: too deep to level. Touch it in, paint the panel, or leave and disclose.",
             findings=tuple(findings),
-            repairs=("rep_touch_in", "rep_panel_paint", "rep_none_disclose"),
+            repairs=("rep_touch_in", "rep_panel_paint"),
         )
     if nail is None and defect.gone_when_wet is None and defect.kind == "scratch":
         return Verdict(

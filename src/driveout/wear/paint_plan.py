@@ -378,7 +378,7 @@ def plan_panel(
 
 @dataclass(frozen=True)
 class PaintChoice:
-    """One way to treat a panel: what it brings the owner, after money, hours and the risk of a repaint."""
+    """One way to treat a panel: what it brings the owner after money, hours and risk; no repair when it is left."""
 
     name: str
     net: Money
@@ -433,7 +433,7 @@ def choose_treatment(
             "leave it and disclose it",
             -discount_if_left,
             f"buyer takes off {discount_if_left.text()}",
-            "rep_none_disclose",
+            "",
         ),
         PaintChoice(
             "paint the panel",

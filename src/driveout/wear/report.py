@@ -11,6 +11,7 @@ from typing import Any
 from driveout.cars.odometer import OdometerReading, odometer_series
 from driveout.cars.papers import brand, disclosure_duty, paper_checks
 from driveout.errors import BadEntry, CannotSay
+from driveout.units import Money, money_from_text
 from driveout.wear import (
     battery,
     brakes,
@@ -25,11 +26,11 @@ from driveout.wear import (
 )
 from driveout.wear.brake_fluid import fluid_verdict
 from driveout.wear.drive_sheets import drive_verdicts
-from driveout.wear.limits import Limit, shipped_limits
+from driveout.wear.limits import Limit, limits_of, shipped_limits
 from driveout.wear.topics import CORNERS, read_entries
 from driveout.wear.typed import read_quantity
 from driveout.wear.tyre_size import read_tyre_size
-from driveout.wear.verdict import CLOSE, FAILS, HOLDS, OPEN, Finding, LifeLeft, Verdict
+from driveout.wear.verdict import CLOSE, FAILS, HOLDS, OPEN, Finding, LifeLeft, Verdict, judge
 
 # A negative answer to such a check counts only when it was looked at in that many places.
 _PLACES_NEEDED = {
@@ -73,6 +74,7 @@ class CarFacts:
     on: date
     mileage_km: float | None = None
     made_year: int | None = None
+    currency: str = "USD"
 
 
 @dataclass(frozen=True)
@@ -180,17 +182,17 @@ def report(
         typed.setdefault((reading.topic, reading.spot), {}).update(reading.entries)
     values = {key: read_entries(*key, entries) for key, entries in typed.items()}
     limits = (*maker_limits, *(shipped_limits() if use_shipped else ()))
-    judge = _Judge(facts, values.get(("setup", "car"), {}), limits, ordered)
+    desk = _Judge(facts, values.get(("setup", "car"), {}), limits, ordered)
     found: list[tuple[str, str, Verdict]] = []
     for corner in CORNERS:
         if ("corner", corner) in values:
-            found += [("corner", corner, v) for v in judge.corner(corner, values[("corner", corner)])]
+            found += [("corner", corner, v) for v in desk.corner(corner, values[("corner", corner)])]
     corners = {spot: entries for (topic, spot), entries in values.items() if topic == "corner"}
-    found += [("corner", "axles", verdict) for verdict in judge.across(corners)]
+    found += [("corner", "axles", verdict) for verdict in desk.across(corners)]
     panels = {spot: entries for (topic, spot), entries in values.items() if topic == "paint"}
-    found += judge.panels(panels)
+    found += desk.panels(panels)
     for (topic, spot), entries in values.items():
-        one = getattr(judge, f"one_{topic}", None)
+        one = getattr(desk, f"one_{topic}", None)
         if one is not None:
             found += [(topic, spot, verdict) for verdict in one(entries)]
     return Report(tuple(found))
@@ -240,7 +242,9 @@ class _Judge:
             "scores": brakes.scoring,
             "drum": brakes.drum,
         }
-        found += [judge(corner, got[name], limits, place) for name, judge in singles.items() if name in got]
+        found += [one(corner, got[name], limits, place) for name, one in singles.items() if name in got]
+        if "pipe_loss" in got:
+            found.append(brakes.pipe(corner, got["pipe_loss"], limits, place))
         if "hose" in got or "hose_cords" in got:
             found.append(brakes.hoses(corner, got.get("hose", ()), bool(got.get("hose_cords")), place))
         found += self._tyre(corner, got)
@@ -420,7 +424,6 @@ class _Judge:
         except CannotSay:
             middle = None
         found = [("paint", film.panel, paint.panel_verdict(film, middle, self.limits)) for film in films]
-        answers = {"yes": True, "no": False}
         for panel, got in panels.items():
             if got.get("material") == "plastic" and "film" not in got:
                 found.append(
@@ -432,15 +435,9 @@ class _Judge:
                 )
             if "flaw" not in got:
                 continue
-            flaw = paint.Defect(
-                panel,
-                got["flaw"],
-                answers.get(got.get("nail", "")),
-                answers.get(got.get("wet", "")),
-                got.get("depth"),
-            )
-            verdict = paint.defect_verdict(flaw)
+            verdict = paint.defect_verdict(self._flaw(panel, got))
             found.append(("paint", panel, self._levelling(verdict, panel, got)))
+            found += [("paint", panel, worth) for worth in self._worth(panel, got)]
         return found
 
     def _levelling(self, verdict: Verdict, panel: str, got: dict[str, Any]) -> Verdict:
@@ -461,9 +458,87 @@ class _Judge:
             changes |= {
                 "outcome": FAILS,
                 "words": words + " More than the budget: leave it and disclose it, or touch it in.",
-                "repairs": ("rep_none_disclose", "rep_touch_in"),
+                "repairs": ("rep_touch_in",),
             }
         return verdict.adding(**changes)
+
+    def _money(self, got: dict[str, Any], name: str) -> Money:
+        """Amount typed in a field; 0 when left empty."""
+        if name not in got:
+            return Money(0, self.facts.currency)
+        try:
+            amount = money_from_text(str(got[name]), self.facts.currency)
+        except BadEntry as error:
+            raise BadEntry(error.message, field=name, value=error.value, allowed=error.allowed) from error
+        if amount.currency != self.facts.currency or amount.minor < 0:
+            raise BadEntry(
+                f"{amount.text()} is not an amount of 0 or more in {self.facts.currency}.",
+                field=name,
+                value=got[name],
+                allowed=self.facts.currency,
+            )
+        return amount
+
+    def _worth(self, panel: str, got: dict[str, Any]) -> list[Verdict]:
+        """Polish, paint, or leave and disclose, in money."""
+        if "uplift" not in got or "flaw" not in got:
+            return []
+        plan = None
+        if "rep_polish_panel" in paint.defect_verdict(self._flaw(panel, got)).repairs and got.get("film"):
+            depth = got.get("depth", 2.0)
+            try:
+                plan = paint_plan.plan_panel(
+                    panel, got["film"], depth, () if depth <= 3 else ("P2000", "P2500"), self.limits
+                )
+            except CannotSay:
+                plan = None
+        choices = paint_plan.choose_treatment(
+            plan,
+            uplift=self._money(got, "uplift"),
+            discount_if_left=self._money(got, "discount"),
+            hours=got.get("level_hours", 2.0),
+            consumables=self._money(got, "supplies"),
+            hour_worth=self._money(got, "hour_worth"),
+            repaint_cost=self._money(got, "painter"),
+            repaint_hours=got.get("paint_hours", 1.0),
+        )
+        best = choices[0]
+        return [
+            Verdict(
+                f"What pays on the {panel}",
+                HOLDS,
+                words=f"Best for the {panel}: {best.name} ({best.net.text()}; {best.why}).",
+                repairs=(best.repair,) if best.repair else (),
+                steps=tuple(f"{choice.name}: {choice.net.text()}; {choice.why}" for choice in choices),
+            )
+        ]
+
+    def _flaw(self, panel: str, got: dict[str, Any]) -> paint.Defect:
+        answers = {"yes": True, "no": False}
+        nail, wet = answers.get(got.get("nail", "")), answers.get(got.get("wet", ""))
+        return paint.Defect(panel, got["flaw"], nail, wet, got.get("depth"))
+
+    def one_tyre_sets(self, got: dict[str, Any]) -> list[Verdict]:
+        """Price of a millimetre of tread, used against new."""
+        sets = [
+            tyres.TyreChoice(name, self._money(got, f"{name}_price"), got[f"{name}_tread"])
+            for name in ("used", "new")
+            if f"{name}_price" in got and f"{name}_tread" in got
+        ]
+        priced = tyres.cost_per_mm(sets)
+        lines = [
+            f"{choice.name} set at {choice.price.text()} with {choice.tread_mm:g} mm: "
+            + (f"{price.text()} a millimetre" if price else "nothing usable left")
+            for choice, price in priced
+        ]
+        if not lines:
+            return []
+        words = (
+            "; ".join(lines)
+            + "."
+            + (f" The {priced[0][0].name} set costs less to wear." if len(priced) > 1 else "")
+        )
+        return [Verdict("Price of tread", HOLDS, words=words, steps=("counted down to 1.6 mm",))]
 
     def one_passes(self, got: dict[str, Any]) -> list[Verdict]:
         if "before" not in got or "after" not in got:
@@ -616,6 +691,14 @@ class _Judge:
                     self.place,
                 )
             )
+        for name, quantity, what in (
+            ("difference", "brake_difference_percent", "Left to right brake difference"),
+            ("efficiency", "brake_efficiency_percent", "Service brake efficiency"),
+            ("parking", "park_efficiency_percent", "Parking brake efficiency"),
+        ):
+            if name in got:
+                known = limits_of(quantity, self.limits)
+                found.append(judge(what, got[name], "percent", known, place=self.place))
         for axle, mark in (("front", "f"), ("rear", "r")):
             left, right = got.get(f"height_{mark}l"), got.get(f"height_{mark}r")
             if left is not None and right is not None:

@@ -50,6 +50,8 @@ class Field:
         Several lines of text.
     ask_below
         A bare number below this is asked about when another unit makes sense of it.
+    money
+        An amount in the car's currency.
     """
 
     name: str
@@ -64,6 +66,7 @@ class Field:
     group: str = ""
     long: bool = False
     ask_below: float = 0.0
+    money: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,6 +126,7 @@ _CORNER = (
     _mm("runout", "Disc runout, on the car", 0, 2, group="More about this corner", ask_below=0.008),
     _mm("scores", "Depth of scores", 0, 5, group="More about this corner"),
     _mm("drum", "Drum diameter", 120, 400, group="More about this corner"),
+    _mm("pipe_loss", "Steel brake pipe, wall lost", 0, 2, group="More about this corner"),
     Field("hose", "Brake hose", options=HOSE_FAULTS, many=True, group="More about this corner"),
     Field("hose_cords", "Cords of the hose show", tick=True, group="More about this corner"),
     _mm("play", "Play at the tread", 0, 60, group="More about this corner", ask_below=0.6),
@@ -140,6 +144,13 @@ _PAINT = (
     Field("nail", "Nail catches", options=TRIED),
     Field("wet", "Gone when wet", options=TRIED),
     Field("depth", "Depth of the flaw", "um", 0, 500),
+    Field("uplift", "A buyer pays more for it made good", money=True, group="Is it worth it?"),
+    Field("discount", "A buyer takes off for it shown openly", money=True, group="Is it worth it?"),
+    Field("level_hours", "Own hours to polish", "hours", 0, 100, group="Is it worth it?"),
+    Field("supplies", "Material", money=True, group="Is it worth it?"),
+    Field("hour_worth", "An own hour is worth", money=True, group="Is it worth it?"),
+    Field("painter", "Painting it costs", money=True, group="Is it worth it?"),
+    Field("paint_hours", "Own hours to have it painted", "hours", 0, 100, group="Is it worth it?"),
 )
 _PASSES = (
     Field(
@@ -243,6 +254,15 @@ _STEERING = (
     _mm("height_fr", "front right", 300, 1200, group="Ride height"),
     _mm("height_rl", "rear left", 300, 1200, group="Ride height"),
     _mm("height_rr", "rear right", 300, 1200, group="Ride height"),
+    Field("difference", "Left to right difference", "percent", 0, 100, group="Print of a brake tester"),
+    Field("efficiency", "Service brake efficiency", "percent", 0, 120, group="Print of a brake tester"),
+    Field("parking", "Parking brake efficiency", "percent", 0, 120, group="Print of a brake tester"),
+)
+_TYRE_SETS = (
+    Field("used_price", "Used set, fitted", money=True),
+    _mm("used_tread", "its tread", 0, 22, ask_below=1.0),
+    Field("new_price", "New set, fitted", money=True),
+    _mm("new_tread", "its tread", 3, 22),
 )
 _PAPERS = (
     Field("odometer", "Odometer values, one a line", hint="2019-05-04 61000 km inspection", long=True),
@@ -279,6 +299,7 @@ TOPICS: dict[str, Topic] = {
         Topic("battery", "Battery and charging", ("battery",), _BATTERY),
         Topic("fluids", "Fluids", ("fluids",), _FLUIDS),
         Topic("steering", "Steering and pedal", ("steering",), _STEERING),
+        Topic("tyre_sets", "Price of tyres", ("tyres",), _TYRE_SETS),
         Topic("papers", "Papers", ("papers",), _PAPERS),
         Topic("test_drive", "Test drive", ("drive",), _drive("test_drive")),
         Topic("first_drive", "First drive after work", ("drive",), _drive("first_drive")),

@@ -8,12 +8,13 @@ from typing import Any
 
 from driveout.errors import BadEntry
 from driveout.files import Document, yaml_document
+from driveout.units import minor_digits
 from driveout.wear.limits import SCHEMA, read_limits
 from driveout.wear.report import CarFacts, Reading, Report, report
 from driveout.wear.topics import TOPICS, read_entries
 
 _TOP = ("schema", "car", "use_shipped", "limits", "readings")
-_CAR = ("on", "mileage_km", "made_year", "name")
+_CAR = ("on", "mileage_km", "made_year", "name", "currency")
 
 
 def judge_file(text: str | bytes, name: str, on: date) -> Report:
@@ -75,7 +76,14 @@ def _facts(document: Document, on: date) -> CarFacts:
             raise document.bad(
                 ("car", key), f"{value!r} cannot be right.", value=str(value), allowed=f"0 to {most:,}"
             )
-    return CarFacts(day, mileage, int(year) if year is not None else None)
+    currency = str(car.get("currency", "USD"))
+    try:
+        minor_digits(currency)
+    except BadEntry as error:
+        raise document.bad(
+            ("car", "currency"), error.message, value=currency, allowed=error.allowed
+        ) from error
+    return CarFacts(day, mileage, int(year) if year is not None else None, currency)
 
 
 def _day(document: Document, path: tuple[Any, ...], value: Any) -> date:
