@@ -13,7 +13,7 @@ from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
 from driveout.faults import Pack, Posterior, infer, with_silence
 from driveout.faults.actions import evidence_of, knowledge_of, network_for
-from driveout.lessons import HOURS, MONEY, EstimateLine, fit
+from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
 from driveout.lessons.actions import history, so_far
 from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
@@ -216,7 +216,11 @@ def value_of(tx: Tx, car_id: int) -> tuple[tuple[float, float, float], str]:
 
 def plan_of(tx: Tx) -> Plan:
     """What finished cars taught about own hours and money, for the next estimates."""
-    jobs = history(tx)
+    return _taught(history(tx))
+
+
+@lru_cache(maxsize=8)
+def _taught(jobs: tuple[Job, ...]) -> Plan:
     hours = tuple(job for job in jobs if job.measure == HOURS)
     money = tuple(job for job in jobs if job.measure == MONEY)
     return Plan(hours=fit(hours) if hours else None, money=fit(money) if money else None)

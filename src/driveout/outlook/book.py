@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -63,6 +63,13 @@ class Piece:
     chance: float = 1.0
     also: tuple[Law, ...] = ()
     key: str = ""
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash((self.label, self.money, self.hours, self.days, self.chance, self.also, self.key))
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.chance <= 1.0:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from driveout.lessons import Bias, corrected
 from driveout.outlook.book import NOTHING, Charge, CostBook, Mend, Piece, moments
@@ -90,6 +91,38 @@ def cost_book(
         The book, and the faults that have neither a repair nor a known loss.
     """
     plan = plan or Plan()
+    key = (
+        id(catalogue),
+        tuple(faults.items()),
+        charge,
+        clean_value,
+        tuple(plan.chosen.items()),
+        tuple(plan.left),
+        id(plan.hours),
+        id(plan.money),
+        always,
+    )
+    if key not in _books:
+        if len(_books) >= MOST_BOOKS:
+            _books.clear()
+        # what the numbers in the key stand for is kept, so that no other object can take its number
+        _books[key] = (_made(catalogue, faults, charge, clean_value, plan, always), catalogue, plan)
+    return _books[key][0]
+
+
+#: cost books kept between calls
+MOST_BOOKS = 64
+_books: dict[tuple[Any, ...], tuple[tuple[CostBook, tuple[str, ...]], Catalogue, Plan]] = {}
+
+
+def _made(
+    catalogue: Catalogue,
+    faults: Mapping[str, FaultFacts],
+    charge: Charge,
+    clean_value: float,
+    plan: Plan,
+    always: tuple[Piece, ...],
+) -> tuple[CostBook, tuple[str, ...]]:
     mends: list[Mend] = []
     shared: dict[str, Piece] = {}
     unknown: list[str] = []
