@@ -169,8 +169,10 @@ def against_others(km: float, age_years: float, others_km: Sequence[tuple[float,
 
     Parameters
     ----------
-    km, age_years
+    km
         This car. [km]
+    age_years
+        See `km`.
     others_km
         Distance and age of each other car.
 

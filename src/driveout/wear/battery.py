@@ -32,8 +32,10 @@ def along(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     ----------
     x
         Where.
-    xs, ys
+    xs
         Printed points, xs rising.
+    ys
+        See `xs`.
 
     Returns
     -------
@@ -150,8 +152,12 @@ def battery_verdict(
 
     Parameters
     ----------
-    rest_v, crank_v, charge_v
+    rest_v
         At rest, while cranking, running with lights on; each may be missing. [V]
+    crank_v
+        See `rest_v`.
+    charge_v
+        See `rest_v`.
     limits
         All limits known for this car.
     glass_mat

@@ -103,8 +103,10 @@ def may_mix(one: str, other: str) -> tuple[bool, str]:
 
     Parameters
     ----------
-    one, other
+    one
         Grades.
+    other
+        See `one`.
 
     Returns
     -------
@@ -145,8 +147,10 @@ def fluid_verdict(
         Grade in the car.
     water_percent
         Water content by a test pen; None when not tested. [%]
-    level_low, black
+    level_low
         What is seen.
+    black
+        See `level_low`.
     limits
         All limits known for this car.
     asked

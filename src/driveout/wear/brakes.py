@@ -46,8 +46,12 @@ def pad_life(
     ----------
     km
         Distance between the readings. [km]
-    before_mm, now_mm, limit_mm
+    before_mm
         Earlier, present and least thickness. [mm]
+    now_mm
+        See `before_mm`.
+    limit_mm
+        See `before_mm`.
     sd_mm
         Standard deviation of one reading. [mm]
 
@@ -79,8 +83,10 @@ def lining(
     ----------
     corner
         ``front left``, ``rear right`` ...
-    inner_mm, outer_mm
+    inner_mm
         Friction material left, backing plate not counted. [mm]
+    outer_mm
+        See `inner_mm`.
     limits
         All limits known for this car.
     place
@@ -168,8 +174,10 @@ def axle_pair(axle: str, left_mm: float, right_mm: float) -> Verdict:
     ----------
     axle
         ``front`` or ``rear``.
-    left_mm, right_mm
+    left_mm
         Thinner pad of each side. [mm]
+    right_mm
+        See `left_mm`.
 
     Returns
     -------
@@ -405,8 +413,10 @@ def pedal(
 
     Parameters
     ----------
-    free_mm, pressed_mm
+    free_mm
         Height over the floor free and under 556 N (125 lbf). [mm]
+    pressed_mm
+        See `free_mm`.
     sinks
         Whether it goes on sinking, or the lamp lights, within 10 s.
     servo_drops

@@ -270,8 +270,10 @@ def leak_percent(supply_kpa: float, held_kpa: float) -> float:
 
     Parameters
     ----------
-    supply_kpa, held_kpa
+    supply_kpa
         Pressure before and behind the gauge's orifice. [kPa]
+    held_kpa
+        See `supply_kpa`.
 
     Returns
     -------

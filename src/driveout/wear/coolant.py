@@ -83,8 +83,10 @@ def share_for(freeze_c: float, *, glycol: str = "ethylene", by: str = "volume") 
     ----------
     freeze_c
         Freezing point. [C]
-    glycol, by
+    glycol
         See `freezing_c`.
+    by
+        See `glycol`.
 
     Returns
     -------
@@ -117,8 +119,12 @@ def litres_to_replace(
     ----------
     system_l
         Volume of the whole system. [l]
-    now_percent, wanted_percent, added_percent
+    now_percent
         Share of glycol in the system, wanted, and in what is added. [%]
+    wanted_percent
+        See `now_percent`.
+    added_percent
+        See `now_percent`.
 
     Returns
     -------
@@ -163,10 +169,14 @@ def after_refills(
 
     Parameters
     ----------
-    system_l, drained_l
-        Volume of the system and of one drain. [l]
-    now_percent, added_percent
-        Share in the system and in what is added. [%]
+    system_l
+        Volume of the whole system. [l]
+    now_percent
+        Share of glycol in it. [%]
+    drained_l
+        Volume of one drain. [l]
+    added_percent
+        Share in what is filled. [%]
     times
         How often.
 

@@ -26,12 +26,16 @@ def straight_line_life(
     ----------
     km
         Distance between the two readings. [km]
-    before, now
+    before
         Earlier and present thickness. [mm]
+    now
+        See `before`.
     limit
         Least thickness. [mm]
-    sd_before, sd_now
+    sd_before
         Standard deviation of each reading. [mm]
+    sd_now
+        See `sd_before`.
 
     Returns
     -------

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
+from sqlalchemy import Connection as Tx
 
 from driveout.cars.actions import get_car
 from driveout.cars.odometer import miles_to_next_step
@@ -16,7 +17,6 @@ from driveout.cars.papers import EVENTS, WINDOWS, SellerRule, disclosure_duty, s
 from driveout.cars.vin import maker_of, read_vin, vin_suggestions
 from driveout.errors import BadEntry, DriveoutError
 from driveout.sources import cite, shelf
-from driveout.store import Tx
 from driveout.wear import actions
 from driveout.wear.limits import QUANTITIES, Limit, shipped_limits
 from driveout.wear.outline import GLASS, HEIGHT, SHAPES, WIDTH, mark

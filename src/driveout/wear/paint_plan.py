@@ -123,8 +123,10 @@ def measured_removal(
 
     Parameters
     ----------
-    before_um, after_um
+    before_um
         Presses at the same spot, equally many. [um]
+    after_um
+        See `before_um`.
     repeat_sd_um
         Error of one press; the shipped gauge's by default. [um]
 
@@ -407,12 +409,16 @@ def choose_treatment(
         What a buyer pays more for the panel made good.
     discount_if_left
         What a buyer takes off for the flaw shown openly.
-    hours, consumables
+    hours
         Own hours and material of levelling.
+    consumables
+        See `hours`.
     hour_worth
         Worth of one own hour.
-    repaint_cost, repaint_hours
+    repaint_cost
         Material or painter's bill, and own hours, of painting the panel.
+    repaint_hours
+        See `repaint_cost`.
 
     Returns
     -------

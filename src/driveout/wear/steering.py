@@ -174,8 +174,10 @@ def toe(measured: float, specified: float, limits: Sequence[Limit], place: str =
 
     Parameters
     ----------
-    measured, specified
+    measured
         Toe in one and the same unit, sign included.
+    specified
+        See `measured`.
     limits
         All limits known for this car.
     place

@@ -416,6 +416,21 @@ _ITEM = re.compile(r"(\d+(?:[.,]\d+)?(?:/\d+)?)\s*([a-zµμ%\"°][a-z0-9/%°]*)?
 def split_values(text: str) -> tuple[str, ...]:
     """Split a list of readings; a unit behind the last one holds for all that have none.
 
+    Parameters
+    ----------
+    text
+        Values separated by spaces, commas or semicolons.
+
+    Returns
+    -------
+    tuple of str
+        Each value with its unit.
+
+    Raises
+    ------
+    BadEntry
+        If it is no list of values.
+
     Examples
     --------
     >>> split_values("150 148, 152 147 psi")

@@ -91,8 +91,10 @@ def read_quantity(
         Form field or key, for the message.
     name
         What is measured, in words.
-    least, most
+    least
         Range outside which the value cannot be right, in ``unit``.
+    most
+        See `least`.
     ask_below
         A bare number above 0 and below this is asked about when another unit makes sense of it.
 

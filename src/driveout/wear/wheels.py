@@ -17,8 +17,10 @@ def rim_runout(
     ----------
     corner
         ``front left`` ...
-    lateral_mm, radial_mm
+    lateral_mm
         Total indicator reading; the radial one may be missing. [mm]
+    radial_mm
+        See `lateral_mm`.
     limits
         All limits known for this car.
     place
