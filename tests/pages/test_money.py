@@ -247,7 +247,7 @@ def test_the_journal_is_judged_over_http_without_a_record(browser: Browser) -> N
     assert "0.01 USD too much" in answer.text
 
 
-def test_a_page_of_a_car_with_much_booked_is_still_quick(
+def test_a_car_with_much_booked_shows_its_newest_entries_first(
     browser: Browser, bought: int, store: Store, clock: Clock
 ) -> None:
     with store.writing() as tx:
@@ -256,7 +256,8 @@ def test_a_page_of_a_car_with_much_booked_is_still_quick(
                 tx, bought, "parts", money.Money(100 + i, "USD"), f"Part {i}", "", clock().date(), at=clock()
             )
 
-    assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 61
+    assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 40
+    assert browser.get(f"/cars/{bought}/money?start=40").count('id="entry-') == 21
 
 
 def test_a_bank_file_is_shown_matched_and_booked_once(browser: Browser, bought: int) -> None:

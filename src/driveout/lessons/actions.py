@@ -253,8 +253,9 @@ def taught_history(tx: Tx, *, under_way: bool = True) -> tuple[Taught, ...]:
     """Every comparison that counts with the range it was forecast with, oldest first."""
     found = [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
     if under_way:
-        spent = minutes_by_work(tx)
-        for car_id, estimate in records.open_estimates(tx) if spent else ():
+        open_cars = records.open_estimates(tx)
+        spent = minutes_by_work(tx, [car_id for car_id, _ in open_cars]) if open_cars else {}
+        for car_id, estimate in open_cars if spent else ():
             for line in estimate.lines:
                 minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
                 # What has hardly begun teaches nothing and would only cost time.

@@ -102,14 +102,22 @@ def _journal(entries: tuple[Entry, ...]) -> list[JournalRow]:
 
 
 @router.get("/cars/{car_id}/money")
-def show_money(request: Request, car_id: int) -> Response:
-    """Draw the chapter Money."""
+def show_money(request: Request, car_id: int, start: int = 0) -> Response:
+    """Draw the chapter Money; ``start`` leaves out that many of the newest entries."""
     with reading(request) as tx:
-        return _money_page(request, tx, car_id)
+        return _money_page(request, tx, car_id, start=max(0, start))
+
+
+_ENTRIES_SHOWN = 40
 
 
 def _money_page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+    request: Request,
+    tx: Tx,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+    start: int = 0,
 ) -> Response:
     car = get_car(tx, car_id)
     shown = actions.so_far(tx, car_id)
@@ -126,6 +134,7 @@ def _money_page(
         for e in alive
         if e.fact("kind") in ("parts", "outside", "fees", "supplies")
     ]
+    shown_entries = _journal(entries)[start : start + _ENTRIES_SHOWN]
     lines = [(line.key, line.label) for line in estimate.lines if line.kind != "purchase"] if estimate else []
     return page(
         request,
@@ -141,8 +150,9 @@ def _money_page(
         estimate=estimate,
         rows=_rows(estimate, shown.booked, alive) if estimate else [],
         cores=money.cores_open(tx, car_id),
-        journal=_journal(entries),
-        refundable=refundable,
+        journal=shown_entries,
+        older=start + _ENTRIES_SHOWN if len(entries) > start + _ENTRIES_SHOWN else None,
+        refundable=refundable[:-101:-1],
         line_choices=[("", "not in the estimate"), *lines],
         kind_choices=[
             (kind, KIND_NAMES[kind]) for kind in COST_KINDS if kind not in ("purchase", "supplies")

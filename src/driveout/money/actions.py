@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -92,9 +92,9 @@ def cores_open(tx: Tx, car_id: int) -> tuple[OpenCore, ...]:
     return open_cores(car_entries(tx, car_id), book.car_part(car_id), get_car(tx, car_id).currency)
 
 
-def minutes_by_work(tx: Tx) -> dict[tuple[str, str], int]:
-    """Own minutes by (car account part, kind of work), over all cars."""
-    return records.minutes_by_work(tx)
+def minutes_by_work(tx: Tx, car_ids: Iterable[int]) -> dict[tuple[str, str], int]:
+    """Own minutes of some cars by (car account part, kind of work)."""
+    return records.minutes_by_work(tx, [book.car_part(car_id) for car_id in car_ids])
 
 
 def _car_and_sold(tx: Tx, car_id: int) -> tuple[Car, str, bool]:

@@ -154,13 +154,13 @@ def sums(tx: Tx, below: str = "") -> dict[tuple[str, str], int]:
     return {(row[0], row[1]): int(row[2]) for row in tx.execute(query)}
 
 
-def minutes_by_work(tx: Tx) -> dict[tuple[str, str], int]:
+def minutes_by_work(tx: Tx, cars: Iterable[str]) -> dict[tuple[str, str], int]:
     """Own minutes by car account part and kind-of-work link, reversals taken off."""
     p, link = money_posting.c, money_link.c
     query = (
         sa.select(p.account, link.link, sa.func.sum(p.amount))
         .join(money_link, link.entry_id == p.entry_id)
-        .where(p.account.startswith("Equity:Memo:Time:Car-"), link.link.startswith("work-"))
+        .where(p.account.in_([f"Equity:Memo:Time:{car}" for car in cars]), link.link.startswith("work-"))
         .group_by(p.account, link.link)
     )
     return {(row[0].rsplit(":", 1)[1], row[1][len("work-") :]): int(row[2]) for row in tx.execute(query)}
@@ -168,11 +168,18 @@ def minutes_by_work(tx: Tx) -> dict[tuple[str, str], int]:
 
 def hours_on(tx: Tx, days: Iterable[datetime.date]) -> tuple[Entry, ...]:
     """Own-time entries of some days, over all cars."""
-    on_days = sa.select(money_entry.c.id).where(money_entry.c.day.in_(tuple(days)))
-    timed = sa.select(money_posting.c.entry_id).where(
-        money_posting.c.account == "Equity:Memo:Time:Given", money_posting.c.entry_id.in_(on_days)
-    )
-    return _entries(tx, timed)
+    on_days = [
+        row.id for row in tx.execute(sa.select(money_entry.c.id).where(money_entry.c.day.in_(tuple(days))))
+    ]
+    link = money_link.c
+    found: list[Entry] = []
+    # Lists of ids are cut because databases limit how long they may be.
+    for start in range(0, len(on_days), 500):
+        some = sa.select(link.entry_id).where(
+            link.entry_id.in_(on_days[start : start + 500]), link.link.startswith("work-")
+        )
+        found += _entries(tx, some)
+    return tuple(found)
 
 
 def undone_numbers(tx: Tx) -> set[int]:
