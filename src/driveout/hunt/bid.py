@@ -112,7 +112,9 @@ def best_bid(
         Expected worth given that an offer is accepted, for an array of offers.
     accepted
         Chance that an offer is accepted, for an array of offers.
-    low, high
+    low
+        Least and greatest offer to consider; the same for the gain of one given offer.
+    high
         Least and greatest offer to consider; the same for the gain of one given offer.
     worth
         Worth before any answer, for the lemons term; taken at ``high`` when left out.
@@ -201,7 +203,9 @@ def logistic_bid(worth: float, centre: float, scale: float) -> float:
     ----------
     worth
         Worth V of the car to the buyer.
-    centre, scale
+    centre
+        Centre c and scale s of the least price; s above 0.
+    scale
         Centre c and scale s of the least price; s above 0.
 
     Returns
@@ -244,12 +248,20 @@ def counter_ladder(
 
     Parameters
     ----------
-    worth, worth_spread, seller, seller_knows, most
-        As in `bid_against_least_price`.
+    worth
+        Expected worth to the buyer. [minor units]
+    worth_spread
+        Standard deviation of what the seller may know. [minor units]
+    seller
+        Belief about the least price.
     steps
         How many offers there may be, 1 or more.
     stays
         Chance that the seller goes on talking after a refusal.
+    seller_knows
+        Correlation of worth and least price, 0 to below 1.
+    most
+        Greatest offer allowed; the worth if left out.
     refused
         Highest offer refused so far.
     asked

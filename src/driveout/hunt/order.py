@@ -33,7 +33,9 @@ class Trip:
     ----------
     name
         What a person calls it.
-    amounts, chances
+    amounts
+        What it may turn out to be worth over its price, and how likely. [minor units]
+    chances
         What it may turn out to be worth over its price, and how likely. [minor units]
     cost
         Money and hours of going, as money. [minor units]
@@ -99,7 +101,9 @@ def look_index(amounts: Sequence[float], chances: Sequence[float], cost: float) 
 
     Parameters
     ----------
-    amounts, chances
+    amounts
+        What V may be.
+    chances
         What V may be.
     cost
         Cost of looking, 0 or more.

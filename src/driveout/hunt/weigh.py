@@ -315,10 +315,18 @@ def case_of(
 
     Parameters
     ----------
-    advert, rules, repairs, facts, plan
-        As in `weigh`.
+    advert
+        Facts of the advert.
+    rules
+        The person's own rules.
     posterior
         Chances of the faults.
+    repairs
+        Known repairs.
+    facts
+        Name and loss of value of each fault.
+    plan
+        Repairs chosen, faults to leave, lessons.
     notes
         What is missing so far.
 

@@ -144,7 +144,9 @@ def repair_pieces(
 
     Parameters
     ----------
-    repair, choice
+    repair
+        What is done, and with which part.
+    choice
         What is done, and with which part.
     catalogue
         For the repairs that may turn out to be needed with it.

@@ -17,7 +17,9 @@ def crossing(gap: Callable[[float], float], low: float, high: float, tolerance: 
     ----------
     gap
         A continuous function with different signs at the two ends.
-    low, high
+    low
+        Bracket.
+    high
         Bracket.
     tolerance
         Width of the bracket at which to stop; 0 goes on to the last digit.
