@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from driveout.errors import BadEntry
-from driveout.faults.network import ABSENT, SILENT, Cause, Finding, Network
+from driveout.faults.network import ABSENT, SILENT, Cause, Finding, Held, Network, Odds, Root, Shape, shape_of
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -93,7 +93,7 @@ class Compiled:
         return np.flatnonzero(np.diff(self.public[:own], prepend=-1))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=512)
 def compile_network(network: Network) -> Compiled:
     """Arrays of a network; remembered, so that asking again for the same network costs nothing.
 
@@ -112,38 +112,78 @@ def compile_network(network: Network) -> Compiled:
     BadEntry
         When roots and arcs make more worlds, or groups more sub-states, than can be summed out.
     """
-    groups = _groups(network)
     worlds = list(_worlds(network))
     if not worlds:
         raise BadEntry("The roots and arcs leave no possible world.", field="roots")
-    sub = _SubStates.of(network, groups)
-    weight = np.array([w.weight for w in worlds])
+    table = _tables(Held(network.findings), shape_of(network.causes), network.roots, network.common)
+    sub = table.sub
+    at = np.array([table.roots.index(w.roots) for w in worlds])
     prior = np.vstack([sub.prior_row(w.distributions) for w in worlds])
-    root_states = [w.roots for w in worlds]
-    prior, leak = _false_alarms(network, groups, sub, root_states, prior)
-    code: dict[tuple[str, str], int] = {}
-    rows: list[tuple[bool, Floats, Floats, Floats, Floats]] = []
-    for index, finding in enumerate(network.findings):
-        cdf = np.vstack([sub.shows(finding), np.ones(sub.size)])
-        for label, upper, lower in _labels(finding, cdf, leak[index]):
-            code[finding.id, label] = len(rows)
-            rows.append((lower is not None, *_ratio(upper, lower, sub.size)))
-    empty = np.zeros((0, sub.size))
-    ratio = np.vstack([r[2] for r in rows]) if rows else empty
+    for g in range(table.alike.shape[1]):
+        column = sub.start[len(network.causes) + g]
+        prior[:, column], prior[:, column + 1] = 1 - table.alike[at, g], table.alike[at, g]
     return Compiled(
         network=network,
-        world_weight=weight,
-        world_roots=tuple(root_states),
+        world_weight=np.array([w.weight for w in worlds]),
+        world_roots=tuple(w.roots for w in worlds),
         prior=prior,
         start=sub.start,
         public=sub.public,
         public_start=sub.public_start,
+        code=table.code,
+        two_sided=table.two_sided,
+        upper=table.upper,
+        ratio=table.ratio,
+        leak_upper=table.leak_upper[at],
+        leak_ratio=table.leak_ratio[at],
+        touches=table.touches,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Tables:
+    """What depends on the findings alone, whatever the starting chances; shared by all networks with them."""
+
+    sub: _SubStates
+    roots: list[tuple[int, ...]]  # G combinations of root states
+    alike: Floats  # (G, groups): chance of the look-alike
+    code: Mapping[tuple[str, str], int]
+    two_sided: npt.NDArray[np.bool_]
+    upper: Floats
+    ratio: Floats
+    leak_upper: Floats  # (G, C)
+    leak_ratio: Floats
+    touches: npt.NDArray[np.bool_]
+
+
+@lru_cache(maxsize=16)
+def _tables(held: Held, shape: Shape, roots: tuple[Root, ...], common: float) -> _Tables:
+    groups = _groups(held.findings, common)
+    sub = _SubStates.of(held.findings, shape, groups, common)
+    states = list(product(*(range(len(root.states)) for root in roots)))
+    alike, leak = _false_alarms(held.findings, groups, roots, states, common)
+    code: dict[tuple[str, str], int] = {}
+    rows: list[tuple[bool, Floats, Floats, Floats, Floats]] = []
+    for index, finding in enumerate(held.findings):
+        cdf = np.vstack([sub.shows(finding), np.ones(sub.size)])
+        for label, upper, lower in _labels(finding, cdf, leak[index]):
+            code[finding.id, label] = len(rows)
+            rows.append((lower is not None, *_ratio(upper, lower, sub.size)))
+    if not rows:  # one line of no meaning keeps every axis in place
+        rows.append(
+            (False, np.ones(sub.size), np.ones(sub.size), np.ones(len(states)), np.zeros(len(states)))
+        )
+    ratio = np.vstack([r[2] for r in rows])
+    return _Tables(
+        sub=sub,
+        roots=states,
+        alike=alike,
         code=code,
         two_sided=np.array([r[0] for r in rows], dtype=bool),
-        upper=np.vstack([r[1] for r in rows]) if rows else empty,
+        upper=np.vstack([r[1] for r in rows]),
         ratio=ratio,
-        leak_upper=np.vstack([r[3] for r in rows]).T.copy() if rows else np.zeros((len(worlds), 0)),
-        leak_ratio=np.vstack([r[4] for r in rows]).T.copy() if rows else np.zeros((len(worlds), 0)),
+        leak_upper=np.vstack([r[3] for r in rows]).T.copy(),
+        leak_ratio=np.vstack([r[4] for r in rows]).T.copy(),
         touches=np.minimum.reduceat(ratio, sub.start[:-1], axis=1) < 1,
     )
 
@@ -194,7 +234,7 @@ def _given_parents(network: Network, cause: Cause, roots: Sequence[int], known: 
             row = dict(table.rows)[tuple(known[p] for p in table.parents)]
             return np.array([1 - sum(row), *row])
     shares = np.array([s.share for s in cause.states])
-    there = moved(cause.prior.mean, factor(network, cause.odds, roots))
+    there = moved(cause.prior.mean, factor(network.roots, cause.odds, roots))
     given = np.concatenate([[1 - there], there * shares / shares.sum()])
     for arc in network.arcs:
         if arc.child == cause.id:
@@ -206,12 +246,12 @@ def _given_parents(network: Network, cause: Cause, roots: Sequence[int], known: 
     return given
 
 
-def factor(network: Network, odds: Sequence[object], roots: Sequence[int]) -> float:
+def factor(roots: Sequence[Root], odds: Sequence[Odds], states: Sequence[int]) -> float:
     """Product of the odds factors that hold in these root states."""
-    at = {root.id: state for root, state in zip(network.roots, roots, strict=True)}
+    at = {root.id: state for root, state in zip(roots, states, strict=True)}
     result = 1.0
     for entry in odds:
-        result *= entry.factors[at[entry.root]]  # type: ignore[attr-defined]
+        result *= entry.factors[at[entry.root]]
     return result
 
 
@@ -225,10 +265,10 @@ def moved(probability: float, odds_factor: float) -> float:
 # ---------------------------------------------------------------- groups and sub-states
 
 
-def _groups(network: Network) -> dict[str, list[Finding]]:
+def _groups(findings: Sequence[Finding], common: float) -> dict[str, list[Finding]]:
     groups: dict[str, list[Finding]] = {}
-    if network.common > 0:
-        for finding in network.findings:
+    if common > 0:
+        for finding in findings:
             if finding.group:
                 groups.setdefault(finding.group, []).append(finding)
     return {name: members for name, members in groups.items() if len(members) > 1}
@@ -238,7 +278,7 @@ def _groups(network: Network) -> dict[str, list[Finding]]:
 class _SubStates:
     """How the states of every inner cause are split, and what each part hides."""
 
-    network: Network
+    shape: Shape
     groups: dict[str, list[Finding]]
     parts: tuple[tuple[tuple[int, int, float, Mapping[str, float]], ...], ...]
     # per inner cause: (public column or -1, state index, share of the state, {group: P(missed)})
@@ -247,14 +287,16 @@ class _SubStates:
     public_start: Ints
 
     @classmethod
-    def of(cls, network: Network, groups: dict[str, list[Finding]]) -> _SubStates:
+    def of(
+        cls, findings: Sequence[Finding], shape: Shape, groups: dict[str, list[Finding]], common: float
+    ) -> _SubStates:
         parts: list[tuple[tuple[int, int, float, Mapping[str, float]], ...]] = []
         column = 0
         public_start = [0]
-        for cause in network.causes:
+        for cause, states in shape:
             mine: list[tuple[int, int, float, Mapping[str, float]]] = [(column, 0, 1.0, {})]
-            for number, state in enumerate(cause.states, start=1):
-                missed = _common_misses(network, groups, cause, state.id)
+            for number, state in enumerate(states, start=1):
+                missed = _common_misses(groups, common, cause, state)
                 for hidden in product((False, True), repeat=len(missed)):
                     share = 1.0
                     flags: dict[str, float] = {}
@@ -264,18 +306,18 @@ class _SubStates:
                     mine.append((column + number, number, share, flags))
                 if len(mine) > MOST_SUB_STATES:
                     raise BadEntry(
-                        f"Cause {cause.id!r} has findings in too many groups "
+                        f"Cause {cause!r} has findings in too many groups "
                         f"({len(missed)} with two or more members). Join some groups.",
                         field="group",
-                        value=cause.id,
+                        value=cause,
                     )
             parts.append(tuple(mine))
-            column += 1 + len(cause.states)
+            column += 1 + len(states)
             public_start.append(column)
         parts += [((-1, 0, 1.0, {}), (-1, 1, 1.0, {})) for _ in groups]
         start = np.cumsum([0, *(len(p) for p in parts)])
         public = np.array([part[0] for mine in parts for part in mine], dtype=np.int64)
-        return cls(network, groups, tuple(parts), start.astype(np.int64), public, np.array(public_start))
+        return cls(shape, groups, tuple(parts), start.astype(np.int64), public, np.array(public_start))
 
     @property
     def size(self) -> int:
@@ -294,19 +336,19 @@ class _SubStates:
         """``F_x(q)`` for each outcome x below the worst: (outcomes - 1, Q)."""
         levels = len(finding.outcomes) - 1
         below = np.ones((levels, self.size))
-        order = {cause.id: i for i, cause in enumerate(self.network.causes)}
+        order = {cause: i for i, (cause, _) in enumerate(self.shape)}
         for link in finding.links:
             i = order[link.cause]
             given = np.array([beta.mean for beta in link.given])
             tails = given[::-1].cumsum()[::-1]  # P(outcome above x), x = 0 ..
             for offset, (_, state, _, flags) in enumerate(self.parts[i]):
-                name = self.network.causes[i].states[state - 1].id if state else ABSENT
+                name = self.shape[i][1][state - 1] if state else ABSENT
                 if state and link.state in ("*", name):
                     flag = flags.get(finding.group, 0.0)
                     visible = 0.0 if flag == 1.0 else 1 / (1 + flag)
                     below[:, self.start[i] + offset] = np.clip(1 - tails * visible, 0.0, 1.0)
         if finding.group in self.groups:
-            i = len(self.network.causes) + list(self.groups).index(finding.group)
+            i = len(self.shape) + list(self.groups).index(finding.group)
             alarm = np.array([beta.mean for beta in finding.false_alarm])
             if alarm.sum() > 0:
                 below[:, self.start[i] + 1] = 1 - alarm[::-1].cumsum()[::-1] / alarm.sum()
@@ -314,7 +356,7 @@ class _SubStates:
 
 
 def _common_misses(
-    network: Network, groups: Mapping[str, list[Finding]], cause: Cause, state: str
+    groups: Mapping[str, list[Finding]], common: float, cause: str, state: str
 ) -> dict[str, float]:
     missed: dict[str, float] = {}
     for name, members in groups.items():
@@ -322,48 +364,43 @@ def _common_misses(
             sum(beta.mean for beta in link.given)
             for finding in members
             for link in finding.links
-            if link.cause == cause.id and link.state in ("*", state)
+            if link.cause == cause and link.state in ("*", state)
         ]
         if len(shown) > 1 and max(shown) < 1:
-            missed[name] = network.common * (1 - max(shown))
+            missed[name] = common * (1 - max(shown))
     return missed
 
 
 def _false_alarms(
-    network: Network,
+    findings: Sequence[Finding],
     groups: Mapping[str, list[Finding]],
-    sub: _SubStates,
-    root_states: Sequence[tuple[int, ...]],
-    prior: Floats,
+    roots: Sequence[Root],
+    states: Sequence[tuple[int, ...]],
+    common: float,
 ) -> tuple[Floats, list[Floats]]:
-    """Fill in the look-alikes' priors; return also, per finding, leak F_x (outcomes, W)."""
+    """Chance of each group's look-alike (G, groups) and, per finding, leak F_x (outcomes, G)."""
     total = np.array(
         [
-            [
-                moved(sum(b.mean for b in f.false_alarm), factor(network, f.odds, roots))
-                for roots in root_states
-            ]
-            for f in network.findings
+            [moved(sum(b.mean for b in f.false_alarm), factor(roots, f.odds, at)) for at in states]
+            for f in findings
         ]
-    ).reshape(len(network.findings), len(root_states))
-    position = {f.id: k for k, f in enumerate(network.findings)}
+    ).reshape(len(findings), len(states))
+    position = {f.id: k for k, f in enumerate(findings)}
     shared = np.zeros_like(total)
-    prior = prior.copy()
+    alike = np.zeros((len(states), len(groups)))
     for g, members in enumerate(groups.values()):
         rows = [position[f.id] for f in members]
-        common = network.common * total[rows].min(axis=0)
-        shared[rows] = common
-        column = sub.start[len(network.causes) + g]
-        prior[:, column], prior[:, column + 1] = 1 - common, common
+        alike[:, g] = common * total[rows].min(axis=0)
+        shared[rows] = alike[:, g]
     leaks = []
-    for k, finding in enumerate(network.findings):
+    for k, finding in enumerate(findings):
         alarm = np.array([b.mean for b in finding.false_alarm])
         whole = alarm.sum()
         tails = alarm[::-1].cumsum()[::-1] / whole if whole > 0 else np.zeros(len(alarm))
         with np.errstate(invalid="ignore", divide="ignore"):
             below = (1 - tails[:, None] * total[k]) / (1 - tails[:, None] * shared[k])
-        leaks.append(np.vstack([below, np.ones(len(root_states))]))
-    return prior, leaks
+        leaks.append(np.vstack([below, np.ones(len(states))]))
+    return alike, leaks
 
 
 # ---------------------------------------------------------------- what a label says

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 from driveout.errors import BadEntry
 
@@ -242,6 +242,27 @@ class Network:
         return {r.id: r for r in self.roots}
 
 
+class Held:
+    """Findings compared by identity, so that networks that share them share what was worked out for them."""
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        self.findings = findings
+
+    def __hash__(self) -> int:
+        return id(self.findings)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Held) and self.findings is other.findings
+
+
+Shape = tuple[tuple[str, tuple[str, ...]], ...]  # causes and their states
+
+
+def shape_of(causes: Iterable[Cause]) -> Shape:
+    """Ids of causes and states, without their numbers."""
+    return tuple((c.id, tuple(s.id for s in c.states)) for c in causes)
+
+
 def check_network(network: Network) -> None:
     """Refuse a network with double or unknown ids, or numbers that are no probabilities.
 
@@ -268,8 +289,7 @@ def check_network(network: Network) -> None:
         _check_cause(cause, roots)
         faults += [cause.fault_of(s) for s in cause.states]
     _once(faults, "fault")
-    for finding in network.findings:
-        _check_finding(finding, causes, roots)
+    _check_findings(Held(network.findings), shape_of(network.causes), network.roots)
     _check_arcs(network, causes)
     if not 0 <= network.common < 1:
         raise _bad("common", f"is {network.common}; it must be from 0 to below 1")
@@ -287,7 +307,16 @@ def _check_cause(cause: Cause, roots: Mapping[str, Root]) -> None:
     _check_odds(cause.odds, roots, place)
 
 
-def _check_finding(finding: Finding, causes: Mapping[str, Cause], roots: Mapping[str, Root]) -> None:
+@lru_cache(maxsize=64)
+def _check_findings(held: Held, shape: Shape, roots: tuple[Root, ...]) -> None:
+    causes, by_id = dict(shape), {root.id: root for root in roots}
+    for finding in held.findings:
+        _check_finding(finding, causes, by_id)
+
+
+def _check_finding(
+    finding: Finding, causes: Mapping[str, tuple[str, ...]], roots: Mapping[str, Root]
+) -> None:
     place = f"findings.{finding.id}"
     _once(finding.outcomes, f"outcome of {finding.id}")
     if len(finding.outcomes) < 2 or SILENT in finding.outcomes:
@@ -310,9 +339,9 @@ def _check_finding(finding: Finding, causes: Mapping[str, Cause], roots: Mapping
     for link in finding.links:
         if link.cause not in causes:
             raise _bad(f"{place}.links.{link.cause}", "names a cause that is not in the network")
-        states = [s.id for s in causes[link.cause].states]
+        states = causes[link.cause]
         if link.state not in ("*", *states):
-            raise _bad(f"{place}.links.{link.cause}", f"names state {link.state!r}, not among {states}")
+            raise _bad(f"{place}.links.{link.cause}", f"names state {link.state!r}, not among {list(states)}")
         seen += [f"{link.cause}/{s}" for s in states if link.state in ("*", s)]
     _once(seen, f"link of {finding.id}")
     _check_odds(finding.odds, roots, place)

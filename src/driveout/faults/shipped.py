@@ -138,7 +138,7 @@ def _wear(pack: Pack, car: Mapping[str, Any]) -> float:
     return round((float(km) - pack.background.mileage_km) / 5_000) * 0.05
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=512)
 def _network(pack: Pack, advert_class: str, traits: tuple[tuple[str, float], ...], wear: float) -> Network:
     shares = dict(traits)
     neglected = pack.background.neglected
@@ -176,7 +176,7 @@ def _network(pack: Pack, advert_class: str, traits: tuple[tuple[str, float], ...
             )
     return Network(
         tuple(causes),
-        tuple(_findings(pack, grouped)),
+        _findings(pack),
         (Root("care", "Care taken by past owners", ("cared for", "neglected"), (1 - neglected, neglected)),),
         tuple(
             Arc(
@@ -192,7 +192,10 @@ def _network(pack: Pack, advert_class: str, traits: tuple[tuple[str, float], ...
     )
 
 
-def _findings(pack: Pack, grouped: Mapping[str, str]) -> list[Finding]:
+@lru_cache(maxsize=16)
+def _findings(pack: Pack) -> tuple[Finding, ...]:
+    """The same for every class, mileage and trait, so that the networks share what is worked out for them."""
+    grouped = {fault: group.id for group in pack.competing.values() for fault in group.faults}
     found = []
     for sign in pack.signs.values():
         whole = sum(b.mean for b in sign.false_alarm)
@@ -214,7 +217,7 @@ def _findings(pack: Pack, grouped: Mapping[str, str]) -> list[Finding]:
                 _care(sign.neglect),
             )
         )
-    return found
+    return tuple(found)
 
 
 def _care(neglect: float) -> tuple[Odds, ...]:
