@@ -131,7 +131,7 @@ def test_answers_notes_and_photos_outlive_a_reload_and_come_home_as_a_record(
     page.get_by_role("button", name="Show as text").click()
     by_text = read_record(page.locator("#text").input_value())
 
-    assert (record.car_id, record.notes, record.decision, record.photos) == (
+    assert (record.car_id, record.notes, record.decision, len(record.photos)) == (
         sheet.car,
         "friendly seller",
         "walked away",
@@ -141,10 +141,15 @@ def test_answers_notes_and_photos_outlive_a_reload_and_come_home_as_a_record(
     assert record.steps[0].note == "<b>rubber smell</b>"
     assert json.loads(kept.read_text())["schema"] == "driveout-record/1"
     with store.writing() as tx:
-        assert actions.hand_back(tx, sheet.car, record, at=store.now()) == len(record.steps[0].found)
+        assert actions.hand_back(tx, sheet.car, record, home=store.home, at=store.now()) == len(
+            record.steps[0].found
+        )
     with store.reading() as tx:
         found = {row.finding: row.outcome for row in findings_of(tx, sheet.car) if row.origin == "check"}
+        kept_photos = actions.photos_of(tx, sheet.car)
     assert found == dict(record.steps[0].found)
+    assert len(kept_photos) == 1
+    assert record.photos[0].kind == "image/jpeg"
 
 
 def test_nothing_runs_over_the_edge_of_a_phone_and_every_button_is_large_enough(sheet: Sheet) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 
@@ -125,8 +126,11 @@ def test_a_record_comes_home_as_text_and_as_a_file(browser: Browser, store: Stor
         "steps": [{"check": "d_clutch_hold", "found": {"d_clutch_hold": "yes"}, "note": "third gear"}],
     }
     browser.post(f"/cars/{car}/viewing/record?checks=3", {"text": json.dumps(record)})
+    picture = b"\xff\xd8\xff" + b"0" * 40
+    address = "data:image/jpeg;base64," + base64.b64encode(picture).decode()
+    record["photos"] = [{"check": "b_gas_in_coolant", "title": "Filler neck <cold>", "data": address}]
     record["steps"] = [{"check": "b_gas_in_coolant", "found": {"b_gas_in_coolant": "no"}, "note": ""}]
-    browser.post(
+    page = browser.post(
         f"/cars/{car}/viewing/record?checks=3",
         {},
         files={"record": ("viewing-record.json", json.dumps(record).encode(), "application/json")},
@@ -135,6 +139,12 @@ def test_a_record_comes_home_as_text_and_as_a_file(browser: Browser, store: Stor
     with store.reading() as tx:
         found = {row.finding: row.outcome for row in findings_of(tx, car) if row.origin == "check"}
     assert found == {"d_clutch_hold": "yes", "b_gas_in_coolant": "no"}
+    assert "Filler neck &lt;cold&gt;" in page
+    source = re.search(rf"/cars/{car}/viewing/photo/[0-9a-f]+", page)
+    assert source
+    answer = browser.client.get(source[0])
+    assert (answer.content, answer.headers["content-type"]) == (picture, "image/jpeg")
+    assert browser.client.get(f"/cars/{car}/viewing/photo/{'0' * 64}").status_code == 404
 
 
 def test_a_record_of_another_car_a_torn_one_and_an_unknown_finding_change_nothing(
@@ -157,6 +167,7 @@ def test_a_record_of_another_car_a_torn_one_and_an_unknown_finding_change_nothin
             "no_such_finding",
         ),
         ("", "No record was handed in"),
+        (json.dumps({**good, "photos": [{"data": "data:text/html;base64,PHA+"}]}), "is no picture"),
     ):
         answer = browser.post(f"/cars/{car}/viewing/record?checks=3", {"text": text}, status=422)
         assert complaint in answer

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from datetime import datetime
+from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from driveout.cars.actions import get_car, note_event
+from driveout.cars.actions import get_car, note_event, trail_of
 from driveout.errors import BadEntry
 from driveout.faults.actions import class_of, evidence_of, knowledge_of, network_for, record_finding
 from driveout.outlook import Forecast, ceiling_from
 from driveout.outlook.actions import POINTS, case_of
-from driveout.store import Tx
+from driveout.store import Attachments, Tx
 from driveout.units import Money, minor_digits
 from driveout.viewing.car_plan import KEPT, CarPlan, checks_on_offer, plan_for, policy_for
 from driveout.viewing.fault_viewing import shown_by
-from driveout.viewing.record_file import SheetRecord
+from driveout.viewing.record_file import SheetRecord, picture_kind
 from driveout.viewing.sheet import sheet_html
 
 # Plans made lately, by everything they were made from: drawing the page again, or saving the
@@ -187,7 +188,7 @@ def sheet_of(tx: Tx, car_id: int, *, at: datetime, made: CarPlan) -> str:
     return sheet_html(made, policy_for(made), network, car_id=car_id, car_name=car.name, at=at)
 
 
-def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, at: datetime) -> int:
+def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, home: Path, at: datetime) -> int:
     """Take over what was found at the car.
 
     Parameters
@@ -198,6 +199,8 @@ def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, at: datetime) -> int:
         The car.
     record
         What the sheet handed back.
+    home
+        Folder of the record, where photos are kept.
     at
         Present moment.
 
@@ -227,9 +230,58 @@ def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, at: datetime) -> int:
                 tx, car_id, finding=finding, outcome=outcome, at=at, origin="check", note=step.note
             )
             count += 1
-    facts = {"decision": record.decision, "notes": record.notes, "price_minor": record.price_minor}
+    attachments = Attachments(home / "attachments")
+    facts: dict[str, Any] = {
+        "decision": record.decision,
+        "notes": record.notes,
+        "price_minor": record.price_minor,
+        "photos": [
+            {"digest": attachments.put(photo.data), "title": photo.title, "check": photo.check}
+            for photo in record.photos
+        ],
+    }
     price = (
         "" if record.price_minor is None else f", last price {Money(record.price_minor, car.currency).text()}"
     )
     note_event(tx, car_id, "viewing", f"Viewing handed back: {count} findings{price}", facts, at)
     return count
+
+
+def photos_of(tx: Tx, car_id: int) -> list[dict[str, str]]:
+    """Photos that came home from viewings of a car, newest viewing first: digest, title, check."""
+    return [
+        dict(photo)
+        for event in trail_of(tx, car_id)
+        if event.kind == "viewing"
+        for photo in event.data.get("photos", [])
+    ]
+
+
+def photo_of(tx: Tx, car_id: int, digest: str, *, home: Path) -> tuple[bytes, str]:
+    """Content and media type of one photo from a viewing of this car.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    digest
+        Name of the photo.
+    home
+        Folder of the record.
+
+    Returns
+    -------
+    tuple[bytes, str]
+        The picture and its kind.
+
+    Raises
+    ------
+    BadEntry
+        If no viewing of this car has that photo.
+    """
+    if not any(photo["digest"] == digest for photo in photos_of(tx, car_id)):
+        raise BadEntry("No viewing of this car has that photo.", field="car", value=digest[:12])
+    data = Attachments(home / "attachments").get(digest)
+    return data, picture_kind(data)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
@@ -86,6 +87,7 @@ def _viewing_page(
         "checks_text": request.query_params.get("checks", str(KEPT)),
         "without": request.query_params.getlist("without"),
         "may_lack": MAY_LACK,
+        "photos": actions.photos_of(tx, car_id),
         "missing": "",
         "query": "",
     }
@@ -147,6 +149,12 @@ def _planned(tx: Connection, car_id: int, asked: Asked) -> dict[str, Any]:
     }
 
 
+def _home(request: Request) -> Path:
+    """Folder of the record."""
+    home: Path = request.app.state.store.home
+    return home
+
+
 def _back(request: Request, car_id: int) -> str:
     """The chapter with the same question as before."""
     return f"/cars/{car_id}/viewing" + (f"?{request.url.query}" if request.url.query else "")
@@ -200,7 +208,7 @@ def hand_back(request: Request, car_id: int, form: PostedForm) -> Response:
                 field="record",
             )
         content: bytes | str = upload.data if upload is not None and upload.data else text
-        return actions.hand_back(tx, car_id, read_record(content), at=now(request))
+        return actions.hand_back(tx, car_id, read_record(content), home=_home(request), at=now(request))
 
     return submit(
         request,
@@ -208,6 +216,14 @@ def hand_back(request: Request, car_id: int, form: PostedForm) -> Response:
         then=_back(request, car_id),
         again=lambda tx, error: _viewing_page(request, tx, car_id, form, error),
     )
+
+
+@router.get("/cars/{car_id}/viewing/photo/{digest}")
+def photo(request: Request, car_id: int, digest: str) -> Response:
+    """One photo that came home from a viewing."""
+    with reading(request) as tx:
+        data, kind = actions.photo_of(tx, car_id, digest, home=_home(request))
+    return Response(data, media_type=kind)
 
 
 @api.get("/cars/{car_id}/viewing")

@@ -1,8 +1,10 @@
 """What the viewing sheet hands back: `driveout-record/1`, described in docs/formats/decision.md."""
 
+import base64
+import binascii
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from driveout.errors import BadEntry
@@ -12,6 +14,8 @@ SCHEMA = "driveout-record/1"
 DECISIONS = ("open", "bought", "walked away")
 # With photos in the page a record grows; more than this is not one viewing.
 MOST_BYTES = 40_000_000
+MOST_PHOTOS = 60
+LARGEST_PHOTO = 8_000_000
 
 
 @dataclass(frozen=True)
@@ -21,6 +25,20 @@ class DoneCheck:
     check: str
     found: Mapping[str, str]
     note: str = ""
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo taken with the sheet: what it belongs to and its content."""
+
+    check: str
+    title: str
+    data: bytes
+
+    @property
+    def kind(self) -> str:
+        """Media type by the first bytes."""
+        return picture_kind(self.data)
 
 
 @dataclass(frozen=True)
@@ -40,7 +58,7 @@ class SheetRecord:
     decision
         ``open``, ``bought`` or ``walked away``.
     photos
-        Number of photos in the record.
+        Photos taken.
     """
 
     car_id: int
@@ -49,8 +67,7 @@ class SheetRecord:
     price_minor: int | None = None
     notes: str = ""
     decision: str = "open"
-    photos: int = 0
-    extra: Mapping[str, Any] = field(default_factory=dict)
+    photos: tuple[Photo, ...] = ()
 
 
 def read_record(content: bytes | str) -> SheetRecord:
@@ -88,7 +105,9 @@ def read_record(content: bytes | str) -> SheetRecord:
     decision = data.get("decision", "open")
     if decision not in DECISIONS:
         raise _bad(f"The decision {decision!r} is not known.", allowed=", ".join(DECISIONS))
-    photos = data.get("photos", [])
+    photos = data.get("photos") or []
+    if not isinstance(photos, list) or len(photos) > MOST_PHOTOS:
+        raise _bad(f"The record has no list of at most {MOST_PHOTOS} photos.")
     return SheetRecord(
         car_id=data["car_id"],
         car_name=str(data.get("car", ""))[:200],
@@ -96,7 +115,7 @@ def read_record(content: bytes | str) -> SheetRecord:
         price_minor=_price(data.get("price"), str(data.get("currency", "USD"))),
         notes=str(data.get("notes", ""))[:4000],
         decision=decision,
-        photos=len(photos) if isinstance(photos, list) else 0,
+        photos=tuple(_photo(number, row) for number, row in enumerate(photos, start=1)),
     )
 
 
@@ -105,6 +124,30 @@ def _step(number: int, row: Any) -> DoneCheck:
     if not isinstance(found, dict) or not all(isinstance(v, str) for v in found.values()):
         raise _bad(f"Step {number} of the record does not say what was found.")
     return DoneCheck(str(row.get("check", ""))[:200], dict(found), str(row.get("note", ""))[:2000])
+
+
+def _photo(number: int, row: Any) -> Photo:
+    address = row.get("data") if isinstance(row, dict) else None
+    head, comma, content = address.partition(",") if isinstance(address, str) else ("", "", "")
+    try:
+        data = base64.b64decode(content, validate=True) if comma and head.endswith(";base64") else b""
+    except binascii.Error:
+        data = b""
+    if not picture_kind(data) or len(data) > LARGEST_PHOTO:
+        raise _bad(
+            f"Photo {number} of the record is no picture of at most {LARGEST_PHOTO / 1e6:.0f} MB.",
+            allowed="JPEG, PNG or WebP",
+        )
+    return Photo(str(row.get("check", ""))[:200], str(row.get("title", ""))[:200], data)
+
+
+def picture_kind(data: bytes) -> str:
+    """Media type of a picture by its first bytes; empty if it is none."""
+    if data.startswith(b"\xff\xd8\xff"):
+        return "image/jpeg"
+    if data.startswith(b"\x89PNG\r\n"):
+        return "image/png"
+    return "image/webp" if data[:4] == b"RIFF" and data[8:12] == b"WEBP" else ""
 
 
 def _price(amount: Any, currency: str) -> int | None:

@@ -218,21 +218,33 @@
     recall();
     draw(true);
   });
+  // A smaller copy keeps the record light enough to hand back; it also drops where it was taken.
+  function smaller(file) {
+    return createImageBitmap(file).then(function (whole) {
+      return whole.width > 1280 ? createImageBitmap(file, { resizeWidth: 1280, resizeQuality: "medium" }) : whole;
+    }).then(function (bitmap) {
+      var canvas = document.createElement("canvas");
+      canvas.width = bitmap.width;
+      canvas.height = bitmap.height;
+      canvas.getContext("2d").drawImage(bitmap, 0, 0);
+      return canvas.toDataURL("image/jpeg", 0.75);
+    });
+  }
+
   el("photo").addEventListener("change", function () {
     var file = el("photo").files[0], node = nodes[place()];
     if (!file) return;
     var step = node ? advice(node, state.price) : -1;
     var check = step >= 0 ? plan.checks[step] : "";
-    var reader = new FileReader();
-    reader.onload = function () {
-      state.photos.push({ check: check, title: check ? sheet.cards[check].title : sheet.car, data: reader.result, at: new Date().toISOString() });
+    smaller(file).then(function (data) {
+      state.photos.push({ check: check, title: check ? sheet.cards[check].title : sheet.car, data: data, at: new Date().toISOString() });
       el("photo").value = "";
       put("photo-words", "Photo kept with this sheet.");
       pictures();
       keep();
-    };
-    reader.onerror = function () { put("photo-words", "This browser does not let the page keep the photo. It is still in your camera."); };
-    reader.readAsDataURL(file);
+    }).catch(function () {
+      put("photo-words", "This browser does not let the page keep the photo. It is still in your camera.");
+    });
   });
 
   recall();
