@@ -279,3 +279,13 @@ def test_a_bank_file_is_shown_matched_and_booked_once(browser: Browser, bought: 
     assert "do not tell which" in browser.post(
         "/money/bank", {}, {"bank": ("b.csv", b"a,b\n1,2\n", "text/csv")}, status=422
     )
+
+
+def test_a_year_names_each_car_and_a_year_that_is_none_is_refused(browser: Browser, bought: int) -> None:
+    browser.post(f"/cars/{bought}/money/sold", {"sale_price": "2650", "sale_day": DAY})
+    text = browser.get("/money/year/2026")
+
+    assert "1,200.00 USD" in text
+    assert "Tarnwick Linnet 1.4" in text
+    assert "Nothing earned" in browser.get("/money/year/2025")
+    assert browser.client.get("/money/year/99999").status_code == 422

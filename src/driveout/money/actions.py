@@ -34,6 +34,7 @@ from driveout.money.journal import (
     under,
 )
 from driveout.money.journal_file import Journal, merged
+from driveout.money.year import YearSummary, year_summary
 from driveout.store import Attachments, Tx
 from driveout.units import Money
 
@@ -90,6 +91,16 @@ def cost_so_far(tx: Tx, car_id: int) -> CarCost:
 def cores_open(tx: Tx, car_id: int) -> tuple[OpenCore, ...]:
     """Core deposits of a car still owed to the person."""
     return open_cores(car_entries(tx, car_id), book.car_part(car_id), get_car(tx, car_id).currency)
+
+
+def year_of(tx: Tx, year: int, currency: str) -> YearSummary:
+    """Income and expenses of a calendar year, by car and category."""
+    if not 1970 <= year <= 9998:
+        raise BadEntry(
+            f"{year} is not a year of these books.", field="year", value=year, allowed="1970 to 9998"
+        )
+    moved = records.sums_between(tx, datetime.date(year, 1, 1), datetime.date(year, 12, 31))
+    return year_summary(moved, year, currency)
 
 
 def minutes_by_work(tx: Tx, car_ids: Iterable[int]) -> dict[tuple[str, str], int]:

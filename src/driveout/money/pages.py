@@ -13,7 +13,7 @@ from fastapi.responses import Response
 from driveout.cars.actions import list_cars
 from driveout.errors import BadEntry, DriveoutError
 from driveout.files import csv_table
-from driveout.money import KIND_NAMES, actions
+from driveout.money import KIND_NAMES, actions, car_part
 from driveout.money.bank_file import DAY_ORDERS, BankLine, bank_lines, guessed_columns
 from driveout.money.exports import beancount_text, journal_csv, ledger_text
 from driveout.money.journal import amount_text
@@ -62,6 +62,18 @@ def _books(
 
 def _do(request: Request, form: Form, do: Any) -> Response:
     return submit(request, do, then="/money", again=lambda tx, error: _books(request, tx, form, error))
+
+
+@router.get("/money/year/{year}")
+def show_year(request: Request, year: int) -> Response:
+    """Draw one year of the books."""
+    with reading(request) as tx:
+        summary = actions.year_of(tx, year, _currency(tx))
+        names = {car_part(car.id): car.name for car in list_cars(tx)}
+        rows = [
+            (names.get(row.car, row.car) or "Garage", row.category, row.amount.text()) for row in summary.rows
+        ]
+        return page(request, "money/year.html", summary=summary, rows=rows)
 
 
 @router.post("/money/supplies")

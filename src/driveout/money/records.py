@@ -154,6 +154,18 @@ def sums(tx: Tx, below: str = "") -> dict[tuple[str, str], int]:
     return {(row[0], row[1]): int(row[2]) for row in tx.execute(query)}
 
 
+def sums_between(tx: Tx, first: datetime.date, last: datetime.date) -> dict[tuple[str, str], int]:
+    """What moved on every account between two days, both counted."""
+    p = money_posting.c
+    query = (
+        sa.select(p.account, p.commodity, sa.func.sum(p.amount))
+        .join(money_entry, money_entry.c.id == p.entry_id)
+        .where(money_entry.c.day.between(first, last))
+        .group_by(p.account, p.commodity)
+    )
+    return {(row[0], row[1]): int(row[2]) for row in tx.execute(query)}
+
+
 def minutes_by_work(tx: Tx, cars: Iterable[str]) -> dict[tuple[str, str], int]:
     """Own minutes by car account part and kind-of-work link, reversals taken off."""
     p, link = money_posting.c, money_link.c
