@@ -7,7 +7,8 @@ import pytest
 from driveout.errors import CannotSay
 from driveout.faults import Network, shipped_network
 from driveout.hunt.advert import Advert, MoneyRange, Symptom
-from driveout.hunt.weigh import Weighing, weigh, weighing_as_data
+from driveout.hunt.order import day_round
+from driveout.hunt.weigh import Weighing, trip_of, weigh, weighing_as_data
 from driveout.outlook import Rules
 from driveout.repairs import catalogue
 from driveout.units import Money
@@ -126,3 +127,14 @@ def test_lines_of_the_outlook_add_up_on_the_real_pack() -> None:
 
     assert sum(line.profit_mean for line in outlook.lines) == pytest.approx(outlook.profit.mean, abs=0.01)
     assert sum(line.variance_share for line in outlook.lines) == pytest.approx(1.0)
+
+
+def test_a_nearer_car_and_a_cheaper_car_are_seen_first() -> None:
+    near = trip_of(weighed(replace(ADVERT, distance_km=5.0)), "near")
+    far = trip_of(weighed(replace(ADVERT, distance_km=300.0)), "far")
+    cheap = trip_of(weighed(), "cheap", price=10_000.0)
+
+    assert far.hours > 12.0
+    assert [t.name for t in day_round([far, near, cheap], 8.0).trips] == ["cheap", "near"]
+    with pytest.raises(CannotSay, match="no price"):
+        trip_of(weighed(replace(ADVERT, asking=None)), "silent")

@@ -8,9 +8,11 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from driveout.errors import CannotSay
 from driveout.faults import SILENT, Network, Posterior, infer
 from driveout.hunt.bid import Bid, bid_against_least_price, least_price_from_asking
 from driveout.hunt.ceiling import Ceiling, Swing, ceiling_from, rule_variants, tornado
+from driveout.hunt.order import Trip, prize
 from driveout.outlook import (
     CEILING_RULES,
     Case,
@@ -399,6 +401,52 @@ def swing_variants(case: Case, outlook: Outlook) -> dict[str, tuple[Case, Case]]
                 replace(case, chances=case.chances.with_odds(line.fault, 2.0)),
             )
     return variants
+
+
+#: what a viewing brings to light of the spread that the faults make, hours of a viewing, speed on the
+#: way: common practice, no source
+VIEWING_SHOWS, VIEWING_HOURS, SPEED_KM_PER_HOUR = 0.7, 1.5, 50.0
+
+
+def trip_of(weighing: Weighing, name: str, *, price: float | None = None) -> Trip:
+    """A car as something to go and see: what it may turn out to be worth over its price, and the cost of going.
+
+    Parameters
+    ----------
+    weighing
+        The car, weighed.
+    name
+        What a person calls it.
+    price
+        Price it may be had for; the asking price if left out. [minor units]
+
+    Returns
+    -------
+    Trip
+        For the order of visits; the worth is taken as normal, with the part of its spread that a
+        viewing shows.
+
+    Raises
+    ------
+    CannotSay
+        If there is no price.
+
+    References
+    ----------
+    weitzman-1979; own-reasoning, docs/method/ceiling.md.
+    """
+    asking = weighing.advert.asking
+    paid = price if price is not None else None if asking is None else float(asking.minor)
+    if paid is None:
+        raise CannotSay(f"{name} has no price, so going to see it cannot be compared.", missing="price")
+    rules, outlook = weighing.case.rules, weighing.outlook
+    way_km = 2.0 * (weighing.advert.distance_km or 0.0)
+    hours = VIEWING_HOURS + way_km / SPEED_KM_PER_HOUR
+    amounts, chances = prize(
+        outlook.charged.mean - paid * outlook.price_factor,
+        VIEWING_SHOWS * float(np.sqrt(max(outlook.charged.cost.variance, 0.0))),
+    )
+    return Trip(name, amounts, chances, way_km * rules.trip_per_km + hours * rules.wage_per_hour, hours)
 
 
 def weighing_as_data(weighing: Weighing) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
+from html import escape
 from typing import Any
 
 from driveout.cars import Car
@@ -25,12 +26,13 @@ from driveout.outlook.from_catalogue import FaultFacts, Plan
 from driveout.outlook.records import KeptRules, Point
 from driveout.outlook.rules import Rules, default_rules
 from driveout.outlook.shown import outlook_as_data
-from driveout.outlook.strip import StripBand
+from driveout.outlook.strip import NARROW, WIDE, StripBand, strip_svg
 from driveout.outlook.walk_away import Ceiling, ceiling_from
 from driveout.repairs import Catalogue
 from driveout.repairs.actions import catalogue_of, decisions_of
 from driveout.store import Tx
 from driveout.uncertain import ThreePoint
+from driveout.units import Money
 
 __all__ = [
     "BEFORE_BUYING",
@@ -47,6 +49,7 @@ __all__ = [
     "plan_of",
     "refresh",
     "rules_of",
+    "strip",
     "trail",
     "value_of",
 ]
@@ -136,6 +139,27 @@ def band_of_point(point: Point) -> StripBand | None:
         point.loss_chance or 0.0,
         point.ceiling_minor,
     )
+
+
+def strip(tx: Tx, car_id: int) -> str:
+    """The outlook strip of a car as markup; everything in it is escaped."""
+    points = trail(tx, car_id)
+    if not points:
+        return ""
+    newest = points[-1]
+    band = band_of_point(newest)
+    link = f'<a href="/cars/{car_id}/outlook">How this came about</a>'
+    if band is None:
+        return f'<p class="soft">No outlook yet. {escape(newest.missing)} {link}</p>'
+    name = f"strip-{car_id}"
+    parts = [
+        f'<div class="on-phone">{strip_svg(band, name + "-n", NARROW)}</div>',
+        f'<div class="on-desk">{strip_svg(band, name + "-w", WIDE)}</div>',
+        f"<p>{escape(_facts_line(newest))} {link}</p>",
+    ]
+    if len(points) > 1:
+        parts.append(f'<p class="soft">{escape(_moved(points[-2], newest))}</p>')
+    return "".join(parts)
 
 
 def case_of(tx: Tx, car_id: int) -> Present:
@@ -412,3 +436,27 @@ def _known(tx: Tx, car: Car) -> Known:
             sold_for=float(cost.sales.minor - cost.selling_fees.minor),
         )
     return known
+
+
+def _facts_line(point: Point) -> str:
+    said = []
+    if point.ceiling_minor is not None:
+        if point.ceiling_minor > 0:
+            said.append(f"Walk away above {Money(point.ceiling_minor, point.currency).text()}.")
+        else:
+            said.append("Walk away at any price.")
+    if point.loss_chance is not None:
+        said.append(f"Loss in {100 * point.loss_chance:.0f} of 100.")
+    if point.hours_p10 is not None and point.hours_p90 is not None:
+        said.append(f"Own hours {point.hours_p10:.0f} to {point.hours_p90:.0f}.")
+    return " ".join(said)
+
+
+def _moved(before: Point, after: Point) -> str:
+    def text(minor: int | None) -> str:
+        return "unknown" if minor is None else Money(minor, after.currency).text()
+
+    said = f"{after.reason}: middle {text(before.profit_p50_minor)} to {text(after.profit_p50_minor)}"
+    if after.ceiling_minor is not None and before.ceiling_minor is not None:
+        said += f", walk-away price {text(before.ceiling_minor)} to {text(after.ceiling_minor)}"
+    return said + "."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,13 +10,16 @@ from sqlalchemy import Connection
 
 from driveout.errors import BadEntry, DriveoutError
 from driveout.outlook import actions
+from driveout.outlook.actions import strip
 from driveout.outlook.case_file import case_from_file, case_result
 from driveout.outlook.records import Point
 from driveout.outlook.rules import CEILING_RULES, ORIGIN, Rules, rules_as_data, rules_from
-from driveout.outlook.strip import NARROW, WIDE, strip_svg, strip_words, trail_svg
+from driveout.outlook.strip import NARROW, WIDE, strip_words, trail_svg
 from driveout.uncertain import CONVENTION
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+
+__all__ = ["CHAPTERS", "api", "router", "strip"]
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -54,27 +56,6 @@ FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ),
     ("extra_fault_costs", "Set by for what nobody has thought of", "", "money range"),
 )
-
-
-def strip(tx: Connection, car_id: int) -> str:
-    """The outlook strip of a car as markup; everything in it is escaped."""
-    points = actions.trail(tx, car_id)
-    if not points:
-        return ""
-    newest = points[-1]
-    band = actions.band_of_point(newest)
-    link = f'<a href="/cars/{car_id}/outlook">How this came about</a>'
-    if band is None:
-        return f'<p class="soft">No outlook yet. {escape(newest.missing)} {link}</p>'
-    name = f"strip-{car_id}"
-    parts = [
-        f'<div class="on-phone">{strip_svg(band, name + "-n", NARROW)}</div>',
-        f'<div class="on-desk">{strip_svg(band, name + "-w", WIDE)}</div>',
-        f"<p>{escape(_facts_line(newest))} {link}</p>",
-    ]
-    if len(points) > 1:
-        parts.append(f'<p class="soft">{escape(_moved(points[-2], newest))}</p>')
-    return "".join(parts)
 
 
 @router.get("/cars/{car_id}/outlook")
@@ -220,30 +201,6 @@ def _rules_from_form(form: Form, currency: str) -> Rules:
         if trouble.field in data and isinstance(data[trouble.field], list):
             trouble.field = f"{trouble.field}_low"
         raise
-
-
-def _facts_line(point: Point) -> str:
-    said = []
-    if point.ceiling_minor is not None:
-        if point.ceiling_minor > 0:
-            said.append(f"Walk away above {Money(point.ceiling_minor, point.currency).text()}.")
-        else:
-            said.append("Walk away at any price.")
-    if point.loss_chance is not None:
-        said.append(f"Loss in {100 * point.loss_chance:.0f} of 100.")
-    if point.hours_p10 is not None and point.hours_p90 is not None:
-        said.append(f"Own hours {point.hours_p10:.0f} to {point.hours_p90:.0f}.")
-    return " ".join(said)
-
-
-def _moved(before: Point, after: Point) -> str:
-    def text(minor: int | None) -> str:
-        return "unknown" if minor is None else Money(minor, after.currency).text()
-
-    said = f"{after.reason}: middle {text(before.profit_p50_minor)} to {text(after.profit_p50_minor)}"
-    if after.ceiling_minor is not None and before.ceiling_minor is not None:
-        said += f", walk-away price {text(before.ceiling_minor)} to {text(after.ceiling_minor)}"
-    return said + "."
 
 
 def _point_words(point: Point) -> str:
