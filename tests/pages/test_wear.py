@@ -170,6 +170,8 @@ def test_the_sheet_reads_without_links_to_forms(browser: Browser, car: int) -> N
     html = browser.get(f"/cars/{car}/wear/sheet")
 
     assert "<form" not in html[html.index("<main") :]
+    assert "cartop" not in html  # the seller's outlook is not for the buyer
+    assert "8.00 mm" in html
     assert "Held to" in html
     assert "no promise for later" in html
     assert "Paint film" in html

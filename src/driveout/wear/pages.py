@@ -199,10 +199,9 @@ def sheet(request: Request, car_id: int) -> Response:
         ]
         return page(
             request,
+            # Drawn without the car's header: the seller's outlook is not the buyer's to read.
             "wear/sheet.html",
             tx=tx,
-            car_id=car_id,
-            chapter="wear",
             car=get_car(tx, car_id),
             groups=[(title, judged.of(key)) for key, title in titles],
             outline=_outline(tx, car_id, judged),

@@ -102,6 +102,11 @@ class Verdict:
     cautions: tuple[str, ...] = ()
     steps: tuple[str, ...] = field(default=())
 
+    @property
+    def shown(self) -> str:
+        """The reading with its unit, or the words where nothing was measured."""
+        return self.words if self.reading is None else unit_words(self.reading, self.unit)
+
     def adding(self, **changes: Any) -> Verdict:
         """Return the verdict with more said about it; tuples are appended to."""
         merged: dict[str, Any] = {
@@ -251,6 +256,8 @@ def _words(
             return f"{shown}. Only unverified figures are known here ({unverified[0].short()}); enter the maker's."
         return f"{shown}. No limit is known; enter the maker's."
     words = f"{shown}, {outcome} ({decided.short()})."
-    if others:
-        words += " Would differ: " + "; ".join(f"{o.limit.short()}: {o.outcome}" for o in others) + "."
+    # Rules of other vehicles and figures kept for comparison stand in the details only.
+    telling = [o for o in others if o.limit.decides]
+    if telling:
+        words += " Would differ: " + "; ".join(f"{o.limit.short()}: {o.outcome}" for o in telling) + "."
     return words
