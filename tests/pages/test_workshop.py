@@ -225,17 +225,19 @@ def test_the_value_applied_is_recorded_and_a_slip_is_caught(browser: Browser, br
 
 
 def test_the_timer_books_own_hours_under_the_kind_of_work(
-    store: Store, browser: Browser, clock: Clock, brakes: str
+    store: Store, browser: Browser, clock: Clock, car: int, brakes: str
 ) -> None:
     browser.post(f"{brakes}/timer", {"action": "start"})
     clock.forward(hours=1, minutes=30)
     browser.post(f"{brakes}/timer", {"action": "stop"})
 
     with store.reading() as tx:
-        assert sum(minutes_by_work(tx).values()) == 90
+        assert sum(minutes_by_work(tx, [car]).values()) == 90
 
 
-def test_a_forgotten_timer_is_not_booked(store: Store, browser: Browser, clock: Clock, brakes: str) -> None:
+def test_a_forgotten_timer_is_not_booked(
+    store: Store, browser: Browser, clock: Clock, car: int, brakes: str
+) -> None:
     browser.post(f"{brakes}/timer", {"action": "start"})
     clock.forward(hours=40)
     text = browser.post(f"{brakes}/timer", {"action": "stop"}, status=422)
@@ -243,14 +245,14 @@ def test_a_forgotten_timer_is_not_booked(store: Store, browser: Browser, clock: 
 
     assert "so it was forgotten" in text
     with store.reading() as tx:
-        assert not minutes_by_work(tx)
+        assert not minutes_by_work(tx, [car])
 
 
-def test_hours_are_booked_by_hand(store: Store, browser: Browser, brakes: str) -> None:
+def test_hours_are_booked_by_hand(store: Store, browser: Browser, car: int, brakes: str) -> None:
     browser.post(f"{brakes}/timer", {"action": "book", "hours": "2.5"})
 
     with store.reading() as tx:
-        assert sum(minutes_by_work(tx).values()) == 150
+        assert sum(minutes_by_work(tx, [car]).values()) == 150
 
 
 def test_an_own_assembly_is_read_from_an_upload(browser: Browser, car: int) -> None:
@@ -298,3 +300,48 @@ def test_a_plan_and_a_torque_are_answered_over_the_api(browser: Browser) -> None
     assert torque.json()["order"] == [1, 3, 5, 2, 4]
     assert bare.status_code == odd.status_code == nothing.status_code == 422
     assert "no unit" in bare.json()["error"]["message"]
+
+
+def test_a_plan_is_changed_in_the_browser_and_keeps_what_is_recorded(
+    store: Store, browser: Browser, car: int, brakes: str
+) -> None:
+    browser.post(f"{brakes}/task", {"task": "off:wheel_nuts", "action": "done"})
+    with store.reading() as tx:
+        text = actions.assembly_text(tx, car, 1)
+    mine = text.replace(
+        "links:", "links:\n  hose_clip: {kind: clip, part: pads, to: body, needed_by: move}", 1
+    )
+    page = browser.post(f"{brakes}/file", {"text": mine, "version": "1"})
+
+    assert "pad pair: clip to body" in page
+    with store.reading() as tx:
+        held = actions.work_of(tx, car, 1)
+        assert "hose_clip" in held.plan.released
+        assert held.work.progress.undone == {"wheel_nuts"}
+
+
+def test_a_changed_plan_must_keep_what_is_undone_and_be_whole(
+    store: Store, browser: Browser, car: int, brakes: str
+) -> None:
+    browser.post(f"{brakes}/task", {"task": "off:wear_plug", "action": "done"})
+    with store.reading() as tx:
+        text = actions.assembly_text(tx, car, 1)
+    lines = [line for line in text.splitlines() if "wear_" not in line]
+    without = "\n".join(lines)
+    torn = browser.post(f"{brakes}/file", {"text": text + "  [", "version": "1"}, status=422)
+    lost = browser.post(
+        f"{brakes}/file",
+        {
+            "text": without.replace(
+                "links:",
+                "links:\n  pads_out: {kind: clip, part: pads, to: bracket, count: 2, after: [caliper_bolts]}",
+            ),
+            "version": "1",
+        },
+        status=422,
+    )
+    late = browser.post(f"{brakes}/file", {"text": text, "version": "9"}, status=409)
+
+    assert "torn" in torn
+    assert "no longer has what is undone" in lost
+    assert "another window" in late

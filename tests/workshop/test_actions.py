@@ -41,7 +41,7 @@ def test_work_is_kept_and_found_again(either_store: Store, clock: Clock) -> None
         assert held.work.progress.recorded == {"move.1": "pedal hard"}
         assert held.work.fasteners["wheel_nuts"].taken_out == 5
         assert held.torques["wheel_nuts"].entry["value"] == "110 N·m"
-        assert list(minutes_by_work(tx).values()) == [60]
+        assert list(minutes_by_work(tx, [car]).values()) == [60]
         assert any("Undo (through the wheel arch)" in event.summary for event in trail_of(tx, car))
 
 

@@ -9,7 +9,8 @@ from functools import lru_cache
 from typing import Any
 
 from driveout.cars.actions import note_event
-from driveout.errors import BadEntry, CannotSay
+from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.files import shipped
 from driveout.money.actions import book_hours
 from driveout.store import Tx
 from driveout.units import read_torque
@@ -126,6 +127,66 @@ def start_work(
         at,
     )
     return job
+
+
+def assembly_text(tx: Tx, car_id: int, job_id: int) -> str:
+    """The assembly file behind a job: the person's own, or the shipped one to copy from."""
+    job = records.find_job(tx, car_id, job_id)
+    return job.own_file or shipped("driveout.workshop", f"data/{job.assembly}.yaml").decode()
+
+
+def change_assembly(
+    tx: Tx, car_id: int, job_id: int, text: str, *, at: datetime, version: int | None = None
+) -> Job:
+    """Change the assembly of a job while the car is in front of one: add, rename, drop links.
+
+    What is recorded stays with the ids of its links.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    job_id
+        Its job.
+    text
+        The whole changed ``driveout-assembly/1`` file.
+    at
+        Present moment.
+    version
+        Version of the job that the person was looking at.
+
+    Returns
+    -------
+    Job
+        The job with its own file.
+
+    Raises
+    ------
+    BadEntry
+        If the file is refused, or a link that is undone now is missing from it.
+    Conflict
+        If the job was changed meanwhile.
+    """
+    job = records.find_job(tx, car_id, job_id)
+    if version is not None and version != job.version:
+        raise Conflict(
+            "This work was changed in another window meanwhile. Look at it again; nothing was lost."
+        )
+    before = work_of(tx, car_id, job_id).work
+    plan = _plan(job.assembly, text, tuple(job.variants), tuple(job.targets), False)
+    lost = sorted(before.progress.undone - before.progress.back - set(plan.assembly.links))
+    if lost:
+        names = ", ".join(before.plan.assembly.name_of(link) for link in lost)
+        raise BadEntry(
+            f"The changed file no longer has what is undone on the car now: {names}. Keep these links.",
+            field="text",
+            value=", ".join(lost),
+        )
+    changed = records.change_job(tx, job, {"own_file": text})
+    note_event(tx, car_id, "work", f"Strip plan changed: {plan.assembly.name}", {"job": job_id}, at)
+    return changed
 
 
 def drop_targets(tx: Tx, car_id: int, assembly: str, targets: Sequence[str], *, at: datetime) -> None:

@@ -37,12 +37,15 @@ SHIPPED = (
     "clutch_rear_drive",
     "brakes_front_disc",
     "brakes_rear_drum_in_hat",
+    "brakes_rear_drum",
+    "front_corner",
     "engine_out_transverse",
     "engine_out_longitudinal",
     "head_and_timing",
     "cooling",
     "starter_alternator",
     "exhaust",
+    "panel_polish",
 )
 """Assemblies that come with the program."""
 

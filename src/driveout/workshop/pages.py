@@ -257,6 +257,53 @@ def hold(request: Request, car_id: int, job_id: int, form: PostedForm) -> Respon
     )
 
 
+@router.get("/cars/{car_id}/work/{job_id}/file")
+def assembly_file(request: Request, car_id: int, job_id: int) -> Response:
+    """Draw the assembly file of a job for changing."""
+    with reading(request) as tx:
+        return _file_page(request, tx, car_id, job_id)
+
+
+@router.post("/cars/{car_id}/work/{job_id}/file")
+def change_file(request: Request, car_id: int, job_id: int, form: PostedForm) -> Response:
+    """Keep the changed assembly file."""
+    return submit(
+        request,
+        lambda tx: actions.change_assembly(
+            tx,
+            car_id,
+            job_id,
+            form.text("text", longest=500_000).replace("\r\n", "\n"),
+            version=form.whole("version", least=1),
+            at=now(request),
+        ),
+        then=f"/cars/{car_id}/work",
+        again=lambda tx, error: _file_page(request, tx, car_id, job_id, form, error),
+    )
+
+
+def _file_page(
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    job_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
+    held = actions.work_of(tx, car_id, job_id)
+    return page(
+        request,
+        "workshop/file.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="work",
+        form=form,
+        error=error,
+        held=held,
+        text=actions.assembly_text(tx, car_id, job_id),
+    )
+
+
 @router.get("/cars/{car_id}/work/{job_id}/torque")
 def torque(request: Request, car_id: int, job_id: int, link: str) -> Response:
     """Draw the form for one tightening value."""
