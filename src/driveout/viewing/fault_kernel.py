@@ -195,44 +195,32 @@ def best_from(
     tuple[Floats, NDArray[np.int8]]
         Value times chance [money], and the step (a check, ``BUY`` or ``WALK``), flat.
     """
-    count = len(levels)
-    shape = tuple(int(n) + 1 for n in levels)
-    z, m = chance.reshape(shape), worth.reshape(shape)
-    permitted = np.broadcast_to(most if len(most) == 1 else most.reshape(shape), shape)
-    value = np.empty(shape)
-    step = np.empty(shape, dtype=np.int8)
-    by_done = sorted(range(1 << count), key=int.bit_count, reverse=True)
-    for done in by_done:
-        here = tuple(slice(1, None) if done >> k & 1 else slice(0, 1) for k in range(count))
-        mass = z[here]
-        buying = np.where(price <= permitted[here], m[here] - price * mass, -np.inf)
-        best = np.maximum(buying, 0.0)
-        first = np.where(buying > 0.0, BUY, WALK).astype(np.int8)
-        for k in range(count):
-            if done >> k & 1 or not rules.open_after[done] >> k & 1:
-                continue
-            there = (*here[:k], slice(1, None), *here[k + 1 :])
-            going_on = (1.0 - rules.lose_deal[k]) * value[there].sum(axis=k, keepdims=True)
-            going_on = going_on - rules.price_of_check[k] * mass
-            better = (going_on > best + LEAST_GAIN * mass) & _met(rules.needs[k], done, mass.shape)
-            best = np.where(better, going_on, best)
-            first = np.where(better, np.int8(k), first)
-        value[here] = best
-        step[here] = first
-    return value.ravel(), step.ravel()
-
-
-def _met(needs: Ints, done: int, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Where the outcomes found so far allow a check."""
-    met = np.ones(shape, dtype=bool)
-    for j, allowed in enumerate(needs):
-        if done >> j & 1:
-            digits = np.arange(1, shape[j] + 1)
-            met &= (
-                (allowed >> digits & 1)
-                .astype(bool)
-                .reshape([-1 if axis == j else 1 for axis in range(len(shape))])
+    steps = strides(levels)
+    places = np.arange(len(chance))
+    digits = [
+        (places // stride % (int(count) + 1)).astype(np.int8)
+        for stride, count in zip(steps, levels, strict=True)
+    ]
+    done = np.zeros(len(chance), dtype=np.int64)
+    for k, digit in enumerate(digits):
+        done |= (digit > 0).astype(np.int64) << k
+    number_done = np.bitwise_count(done)
+    buying = np.where(price <= most, worth - price * chance, -np.inf)
+    value = np.maximum(buying, 0.0)
+    step = np.where(buying > 0.0, BUY, WALK).astype(np.int8)
+    # A position only leads to positions with one more check done, so whole layers go at once.
+    for layer in range(len(levels) - 1, -1, -1):
+        here = np.flatnonzero(number_done == layer)
+        choices = rules.open_after[done[here]] & ~done[here]
+        for k, count in enumerate(levels):
+            at = here[(choices >> k & 1).astype(bool)]
+            for j in np.flatnonzero(rules.needs[k] != -1):
+                at = at[(rules.needs[k, j] >> digits[j][at].astype(np.int64) & 1).astype(bool)]
+            going_on = sum(
+                (value[at + x * steps[k]] for x in range(1, int(count) + 1)), start=np.zeros(len(at))
             )
-        elif not allowed & 1:
-            met[...] = False
-    return met
+            going_on = (1.0 - rules.lose_deal[k]) * going_on - rules.price_of_check[k] * chance[at]
+            better = going_on > value[at] + LEAST_GAIN * chance[at]
+            value[at[better]] = going_on[better]
+            step[at[better]] = k
+    return value, step
