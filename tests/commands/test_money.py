@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from driveout import app
+from driveout.cars.actions import add_car
 from driveout.money import Journal, journal_csv, journal_yaml
 from tests.money.judges import beancount_says, hledger_says, ledger_says
 from tests.money.story import car_story
@@ -109,6 +110,11 @@ def test_a_missing_file_and_an_unknown_export_are_refused(home: Path, story: Pat
 
 
 def test_a_file_is_brought_into_the_record_once(home: Path, story: Path) -> None:
+    assert "no car number 1" in run(home, "book", str(story), "--import").stderr
+    store = app.ready_store(home)
+    with store.writing() as tx:
+        add_car(tx, name="Tarnwick Linnet 1.4", currency="USD", at=store.now())
+    store.close()
     first = run(home, "book", str(story), "--import", "--json")
     again = run(home, "book", str(story), "--import", "--json")
     held = run(home, "book", "--json")

@@ -258,6 +258,15 @@ def test_a_journal_file_is_taken_in_once_with_its_references_kept(tx: Tx, car: i
     assert f"core-of-{number['Clutch kit']}" in core.links
 
 
+def test_a_journal_file_for_a_car_that_is_not_here_is_refused_whole(tx: Tx) -> None:
+    from driveout.money import Journal
+    from tests.money.story import car_story
+
+    with pytest.raises(BadEntry, match="no car number 1"):
+        actions.import_journal(tx, Journal("USD", car_story()), at=AT)
+    assert actions.every_entry(tx) == ()
+
+
 def test_three_programs_agree_on_what_the_record_holds(tx: Tx, car: int, tmp_path: Path) -> None:
     kit = actions.book_receipt(tx, car, "parts", usd("188.60"), "Clutch kit", "", DAY, at=AT, core=usd("40"))
     actions.book_core_return(tx, car, kit.number, DAY, at=AT, back=usd("25"))

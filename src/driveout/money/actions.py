@@ -764,9 +764,12 @@ def import_journal(tx: Tx, journal: Journal, *, at: datetime.datetime) -> tuple[
     Raises
     ------
     BadEntry
-        If one falls into a closed period; then none is booked.
+        If one falls into a closed period or names a car that is not in this record; then none is booked.
     """
     fresh = merged(records.every(tx), journal.entries)
+    cars = {link for entry in fresh for link in entry.links if link.startswith("car-") and link[4:].isdigit()}
+    for link in sorted(cars):
+        get_car(tx, int(link[4:]))
     renumbered: dict[int, int] = {}
     booked = []
     for entry in fresh:
@@ -774,6 +777,10 @@ def import_journal(tx: Tx, journal: Journal, *, at: datetime.datetime) -> tuple[
         new, _ = _book(tx, replace(entry, links=links, number=0), "", at)
         renumbered[entry.number] = new.number
         booked.append(new)
+    for link in sorted(cars):
+        count = sum(link in entry.links for entry in booked)
+        words = f"{count} journal {'entry' if count == 1 else 'entries'} brought in from {journal.name}"
+        note_event(tx, int(link[4:]), "money", words, {}, at)
     return tuple(booked)
 
 
