@@ -138,3 +138,20 @@ def test_own_repairs_are_chosen_over_the_api(browser: Browser) -> None:
 
     assert answer.status_code == 200
     assert answer.json()["choice"]["best"]["options"] == ["P2", "P3"]
+
+
+def test_prices_of_another_currency_are_not_set_against_this_car(
+    store: Store, clock: Clock, browser: Browser
+) -> None:
+    with store.writing() as tx:
+        car = add_car(
+            tx, name="Tarnwick Linnet 1.4", currency="EUR", at=clock(), stage="bought", facts=FACTS
+        ).id
+        record_finding(tx, car, finding="d_clutch_hold", outcome="yes", at=clock())
+    text = browser.post(
+        f"/cars/{car}/repairs/means", {"wage": "15", "value": "5200", "budget": "", "hours": ""}
+    )
+
+    assert "The repair costs are in USD and this car is kept in EUR" in text
+    assert "15.00 EUR" in text
+    assert "on average" not in text

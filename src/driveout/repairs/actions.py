@@ -146,9 +146,11 @@ def proposals(tx: Tx, car_id: int) -> list[Proposal]:
     car = get_car(tx, car_id)
     chances = posterior_of(tx, car_id).faults
     pack = knowledge_of(tx)
-    value = means_of(tx, car).value_minor
+    held = catalogue_of(car)
+    # Without a rate of exchange nothing can be set against prices of another currency.
+    value = means_of(tx, car).value_minor if held.currency == car.currency else None
     found = []
-    for repair in catalogue_of(car).repairs.values():
+    for repair in held.repairs.values():
         likely = sorted(((chances.get(fault, 0.0), fault) for fault in repair.cures), reverse=True)
         if not likely or likely[0][0] < LEAST_CHANCE:
             continue
@@ -158,15 +160,15 @@ def proposals(tx: Tx, car_id: int) -> list[Proposal]:
             for name in repair.cures
             if name in pack.faults
         )
-        held = pack.faults.get(fault)
+        known = pack.faults.get(fault)
         found.append(
             Proposal(
                 repair,
                 fault,
-                held.name if held else fault,
+                known.name if known else fault,
                 chance,
                 None if value is None else round(value * min(1.0, loss) * repair.fixes),
-                bool(held and held.safety == "critical") and chance >= SURE_ENOUGH,
+                bool(known and known.safety == "critical") and chance >= SURE_ENOUGH,
             )
         )
     return sorted(found, key=lambda proposal: (-proposal.chance, proposal.repair.id))
@@ -387,6 +389,8 @@ def also_worth_it(tx: Tx, car_id: int, access: Sequence[str]) -> list[NowOrLater
     car = get_car(tx, car_id)
     wage = means_of(tx, car).wage_minor
     held = catalogue_of(car)
+    if held.currency != car.currency:
+        return []
     found = [now_or_later(item, wage) for name in access for item in held.also(name)]
     return sorted(found, key=lambda one: -one.saving)
 

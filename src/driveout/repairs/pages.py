@@ -153,6 +153,7 @@ def _page(
         also=[one for one in actions.also_worth_it(tx, car_id, plan.access)],
         means=actions.means_of(tx, car),
         money=lambda minor: Money(round(minor), held.currency),
+        own_money=lambda minor: Money(round(minor), car.currency),
     )
 
 
