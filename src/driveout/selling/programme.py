@@ -7,6 +7,7 @@ exposure, price asked); prices never go up. Within a step everything is in close
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -240,7 +241,9 @@ def _exposure_grid(
         float(demand.exposure(prices[:1], start + length / 2)[0]) * length * factor
         for start, length, factor in zip(starts, terms.lengths, terms.interest, strict=False)
     )
-    return np.asarray(np.geomspace(demand.days, demand.days + gained, exposure_count))
+    return np.asarray(
+        demand.days * np.geomspace(1.0, max(1 + gained / demand.days, 1 + 1e-6), exposure_count)
+    )
 
 
 def _count_grid(demand: Demand, terms: Terms, prices: Floats, most_counts: int) -> Floats:
@@ -290,12 +293,16 @@ def _days_standing(shape: Floats, b: Floats, selling: Floats, length: float) -> 
     near = np.abs(shape - 1) < 1e-6
     power = np.where(near, 2.0, shape)
     grown = (b + selling * length) / b
-    usual = b / selling * (1 - grown ** (1 - power)) / (power - 1)
-    return np.where(near, b / selling * np.log(grown), usual)
+    rate = np.maximum(selling, 1e-300)
+    usual = np.where(near, b / rate * np.log(grown), b / rate * (1 - grown ** (1 - power)) / (power - 1))
+    # Where hardly anybody buys the difference of nearly equal numbers says nothing: it stands all the time.
+    return np.where(shape * selling * length < 1e-7 * b, length, usual)
 
 
 def _arrivals(quiet: Floats, ratio: Floats, shape: Floats, unsold: Floats, stride: float) -> list[Floats]:
     """Chances of so many enquirers who did not buy, in bins of one stride; the last bin takes the rest."""
+    if stride > 4:
+        return _many_arrivals(ratio, shape, unsold, stride)
     chance, total = quiet, quiet.copy()
     bins: list[Floats] = []
     one = np.zeros_like(quiet)
@@ -311,6 +318,20 @@ def _arrivals(quiet: Floats, ratio: Floats, shape: Floats, unsold: Floats, strid
         total = total + chance
     bins[-1] = bins[-1] + np.maximum(unsold - sum(bins), 0.0)
     return bins
+
+
+def _many_arrivals(ratio: Floats, shape: Floats, unsold: Floats, stride: float) -> list[Floats]:
+    """The same for wide bins, by the distribution function of the negative binomial law."""
+    from scipy.special import betainc
+
+    edges = [(i + 0.5) * stride for i in range(24)]
+    below = [np.zeros_like(unsold)]
+    for edge in edges:
+        below.append(unsold * betainc(shape, edge + 0.5, 1 - ratio))
+        if float(np.max(unsold - below[-1])) < 2e-4:
+            break
+    below[-1] = unsold
+    return [upper - lower for lower, upper in itertools.pairwise(below)]
 
 
 class _After:
