@@ -427,7 +427,7 @@ def safe_cell(text: str) -> str:
 
     References
     ----------
-    owasp-csv-injection.
+    owasp-asvs-5 (requirement 1.2.10).
     """
     flat = text.replace("\r", " ").replace("\n", " ").replace("\x00", "")
     return "'" + flat if flat[:1] in ("=", "+", "-", "@", "\t", "|", "%") else flat
