@@ -225,6 +225,21 @@ def test_a_sale_that_fell_through_can_be_taken_back_and_sold_again(tx: Tx, car: 
     assert actions.cost_so_far(tx, car).profit == usd("1435")
 
 
+def test_a_car_taken_in_exchange_is_bought_at_its_allowance(tx: Tx, car: int) -> None:
+    other = add_car(tx, name="Taken in", currency="USD", at=AT).id
+    actions.book_sale(tx, car, usd("3000"), None, DAY, at=AT, exchange=(other, usd("700")))
+
+    assert get_car(tx, other).stage == "bought"
+    assert actions.cost_so_far(tx, other).by_kind["purchase"] == usd("700")
+    assert actions.cost_so_far(tx, car).profit == usd("1550")
+    assert actions.all_balances(tx)["Assets:Bank", "USD"] == -145000 + 230000
+
+
+def test_a_car_is_not_taken_in_exchange_for_itself(tx: Tx, car: int) -> None:
+    with pytest.raises(BadEntry, match="for itself"):
+        actions.book_sale(tx, car, usd("3000"), None, DAY, at=AT, exchange=(car, usd("700")))
+
+
 def test_a_deposit_given_back_and_scrap_sold(tx: Tx, car: int) -> None:
     actions.book_buyer_deposit(tx, car, usd("200"), "", DAY, at=AT)
     actions.settle_deposit(tx, car, usd("150"), DAY, at=AT)

@@ -641,6 +641,7 @@ def book_sale(
     *,
     at: datetime.datetime,
     buyer: str = "",
+    exchange: tuple[int, Money] | None = None,
     token: str = "",
 ) -> Entry:
     """Sell the car: its whole work in progress becomes cost of sale, and it moves on to 'sold'.
@@ -661,6 +662,9 @@ def book_sale(
         Present moment.
     buyer
         Name of the buyer.
+    exchange
+        Car taken in part exchange (its number in the record) and what it counted for; that
+        becomes its purchase price.
     token
         Mark of the form.
 
@@ -685,10 +689,23 @@ def book_sale(
         raise Conflict(f"{car.name} is sold already. Take that sale back first if it fell through.")
     _same_currency(car, price, fees)
     _not_after(day, at)
-    entry = book.sale(part, price, balances(entries), day, fees=fees, buyer=buyer)
-    booked = _booked(
-        tx, car_id, entry, f"Sold for {price.text()}{f' to {buyer}' if buyer else ''}", token, at
-    )
+    taken_in = None
+    if exchange is not None:
+        other = get_car(tx, exchange[0])
+        _same_currency(car, exchange[1])
+        if other.id == car_id:
+            raise BadEntry(
+                f"{car.name} cannot be taken in exchange for itself.", field="exchange", value=car_id
+            )
+        taken_in = book.PartExchange(book.car_part(other.id), exchange[1])
+    entry = book.sale(part, price, balances(entries), day, fees=fees, buyer=buyer, exchange=taken_in)
+    sold_to = f" to {buyer}" if buyer else ""
+    booked = _booked(tx, car_id, entry, f"Sold for {price.text()}{sold_to}", token, at)
+    if exchange is not None:
+        words = f"Taken in exchange for {exchange[1].text()}"
+        note_event(tx, exchange[0], "money", words, {"entry": booked.number}, at)
+        if "bought" in next_stages(get_car(tx, exchange[0]).stage):
+            change_stage(tx, exchange[0], "bought", at)
     if car.stage != "sold":
         change_stage(tx, car_id, "sold", at)
     return booked
