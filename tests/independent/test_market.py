@@ -150,3 +150,23 @@ def test_constant_rate_with_intervals_agrees_with_scipy() -> None:
     _, scale = stats.expon.fit(data, floc=0)
 
     assert constant_rate(followed) == pytest.approx(1 / scale, rel=1e-4)
+
+
+def test_out_of_sample_errors_and_intervals_stay_within_what_was_measured() -> None:
+    """1436 cars the method never saw; bounds from the reference measurements of the same data, prior from six other models."""
+    from bench.value import _draws, _score, _stress_draws, corolla, six_models
+
+    rng = np.random.default_rng(11)
+    toyota = corolla()
+    prior = learned_prior([(c.y, c.x) for c in six_models().values()])
+    few, usual = (_score(_draws({"C": toyota}, {"C": prior}, k, 300, rng), {}, rng) for k in (5, 20))
+    dirty = _score(_draws({"C": toyota}, {"C": prior}, 20, 300, rng), {}, rng, dirty=0.15)
+    far = _score(_stress_draws(toyota, prior, 20, 100, rng), {}, rng)
+
+    assert few["mape"] <= 14.5
+    assert usual["mape"] <= 12.5
+    # 0.80 with three standard errors of 300 splits, and room above: too wide is the lesser harm.
+    assert 0.73 <= usual["coverage80"] <= 0.92
+    assert usual["width80"] <= 0.48
+    assert dirty["mape"] <= usual["mape"] + 2.0
+    assert far["warned"] == 1.0
