@@ -115,8 +115,8 @@ def newest_point(tx: Tx, car_id: int) -> Point | None:
 
 
 def trail(tx: Tx, car_id: int) -> list[Point]:
-    """How the outlook moved with each fact, oldest first."""
-    return records.points(tx, car_id)
+    """How the outlook moved with each fact, oldest first, without the breakdowns."""
+    return records.points(tx, car_id, whole=False)
 
 
 def band_of(tx: Tx, car_id: int) -> StripBand | None:
@@ -143,7 +143,7 @@ def band_of_point(point: Point) -> StripBand | None:
 
 def strip(tx: Tx, car_id: int) -> str:
     """The outlook strip of a car as markup; everything in it is escaped."""
-    points = trail(tx, car_id)
+    points = records.points(tx, car_id, 2, whole=False)
     if not points:
         return ""
     newest = points[-1]
@@ -325,6 +325,9 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
         outlook = made.outlook()
     except DriveoutError as trouble:
         return _nothing(currency, trouble.message)
+    except (ArithmeticError, LookupError, ValueError) as slip:
+        # a slip of ours must never keep the person from recording a fact
+        return _nothing(currency, f"The outlook could not be computed ({type(slip).__name__}: {slip}).")
     values: dict[str, Any] = {
         "currency": currency,
         "profit_p10_minor": round(outlook.profit.low),

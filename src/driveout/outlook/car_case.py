@@ -8,6 +8,7 @@ import numpy as np
 
 from driveout.errors import CannotSay
 from driveout.faults import Network, Posterior
+from driveout.faults.posterior import folded_rows
 from driveout.outlook.book import CostBook, Piece
 from driveout.outlook.chances import FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
@@ -17,8 +18,8 @@ from driveout.outlook.rules import Rules
 from driveout.repairs import Catalogue
 from driveout.uncertain import Fixed, fitted
 
-#: signed terms beyond which fault sets are drawn instead; twelve positive findings give 4096
-MOST_TERMS = 4096
+#: positive findings that hang together, beyond which fault sets are drawn instead of summed
+MOST_OPEN = 12
 DRAWS, SEED = 20_000, 11
 #: chance from which a fault without known cost is worth a note
 WORTH_A_NOTE = 0.02
@@ -158,12 +159,9 @@ def ways_out(rules: Rules, clean_value: float) -> tuple[Salvage, ...]:
 
 def chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
     """Exact chances where they are short enough to write down, drawn fault sets beyond."""
-    try:
-        worlds = posterior.blocks()
-        if max(len(b.weight) for w in worlds for b in w.blocks) <= MOST_TERMS:
-            return chances_of(posterior, worlds)
-    except CannotSay:
-        pass
+    open_together = max((len(part.findings) for part in folded_rows(posterior.reading).parts), default=0)
+    if open_together <= MOST_OPEN:
+        return chances_of(posterior)
     network = posterior.network
     return FaultDraws(
         tuple(cause.id for cause in network.causes),

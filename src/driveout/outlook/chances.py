@@ -228,13 +228,13 @@ class FaultChances:
         return sum(len(block.weight) for _, blocks in self.worlds for block in blocks)
 
 
-def chances_of(posterior: Any, worlds: Sequence[Any] | None = None) -> FaultChances:
+def chances_of(posterior: Any) -> FaultChances:
     """The chances in a posterior of ``driveout.faults``, with faults named as repairs know them."""
     network = posterior.network
     return FaultChances.of_terms(
         [cause.id for cause in network.causes],
         [[cause.fault_of(state) for state in cause.states] for cause in network.causes],
-        [(world.weight, world.blocks) for world in (posterior.blocks() if worlds is None else worlds)],
+        [(world.weight, world.blocks) for world in posterior.blocks()],
     )
 
 

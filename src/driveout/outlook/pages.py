@@ -67,7 +67,7 @@ def show(request: Request, car_id: int) -> Response:
 
 def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
     points = actions.trail(tx, car_id)
-    newest = points[-1] if points else None
+    newest = actions.newest_point(tx, car_id)
     drawn = [(p, b) for p in points if (b := actions.band_of_point(p)) is not None]
     shown = drawn[-MOST_ROWS_DRAWN:]
     bands = [(p.reason, b) for p, b in shown]
@@ -121,7 +121,7 @@ def outlook_data(request: Request, car_id: int) -> dict[str, Any]:
     """Outlook of a car as last renewed, with its walk-away price and trail."""
     with reading(request) as tx:
         points = actions.trail(tx, car_id)
-        newest = points[-1] if points else None
+        newest = actions.newest_point(tx, car_id)
         return {
             "car": car_id,
             "missing": newest.missing if newest else "nothing is known yet",

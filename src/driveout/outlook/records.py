@@ -120,15 +120,16 @@ def newest_point(tx: Tx, car_id: int) -> Point | None:
     return None if row is None else Point(**row._mapping)
 
 
-def points(tx: Tx, car_id: int, most: int = 200) -> list[Point]:
-    """A car's trail, oldest first, at most the newest ``most`` points."""
+def points(tx: Tx, car_id: int, most: int = 200, *, whole: bool = True) -> list[Point]:
+    """A car's trail, oldest first, at most the newest ``most`` points; without breakdowns unless ``whole``."""
+    columns = [c for c in outlook_point.c if whole or c.name != "breakdown"]
     rows = tx.execute(
-        sa.select(outlook_point)
+        sa.select(*columns)
         .where(outlook_point.c.car_id == car_id)
         .order_by(outlook_point.c.id.desc())
         .limit(most)
     )
-    return [Point(**row._mapping) for row in rows][::-1]
+    return [Point(**{"breakdown": {}, **row._mapping}) for row in rows][::-1]
 
 
 def rules_kept(tx: Tx, currency: str) -> KeptRules:
