@@ -79,10 +79,10 @@ def test_four_corners_twelve_panels_and_a_compression_test_change_findings(
         repairs = actions.car_report(tx, car, store.now().date()).repairs
 
     assert fields + 2 == 38  # fields to fill in, and six buttons, for the whole round
-    assert evidence["w_brake_visual"] == "yes"
+    assert evidence["w_brake_visual"] == "worn"
     assert evidence["w_tyre_pattern"] == "yes"
-    assert evidence["w_paint_gauge"] == "yes"
-    assert evidence["b_compression"] == "yes"
+    assert evidence["w_paint_gauge"] == "filler"
+    assert evidence["b_compression"] == "low"
     assert {"rep_brake_front", "rep_engine_reman"} <= set(repairs)
 
 

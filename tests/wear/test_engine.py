@@ -162,6 +162,17 @@ def test_every_shipped_code_is_generic_and_answers_a_check() -> None:
         assert is_generic(code.code)
         assert code.points_at
         assert code.meaning
+        assert len(code.checks) <= 1
+
+
+def test_a_code_speaks_for_its_own_system_and_silence_against_the_others() -> None:
+    said = {f.check: f.positive for f in codes_verdict(read_codes("P0303 C0035")).findings}
+
+    assert said["s_codes_misfire"]
+    assert said["s_codes_abs"]
+    assert not said["s_codes_cat"]
+    # a plain engine reader does not see the airbag unit
+    assert "s_codes_srs" not in said
 
 
 @pytest.mark.parametrize("text", ["PO301", "no code at all", "P9301"])
@@ -203,6 +214,7 @@ def test_a_wiped_memory_is_a_finding_and_no_code_speaks_against() -> None:
     wiped = codes_verdict((), cleared_recently=True)
 
     assert clean.outcome == HOLDS
-    assert {f.check: f.positive for f in clean.findings} == {"s_not_ready": False, "s_codes": False}
+    assert not any(f.positive for f in clean.findings)
+    assert {"s_not_ready", "s_codes_cat"} <= {f.check for f in clean.findings}
     assert wiped.outcome == OPEN
     assert "may come back" in wiped.words

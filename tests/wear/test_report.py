@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from pathlib import Path
 
@@ -9,8 +10,11 @@ import pytest
 import yaml
 
 from driveout.errors import BadEntry
+from driveout.faults.shipped import shipped_network
 from driveout.files import shipped
 from driveout.wear import FAILS, HOLDS, OPEN, CarFacts, Reading, Report, judge_file, report
+from driveout.wear.trouble_codes import known_codes
+from driveout.wear.verdict import GRADES
 
 TODAY = date(2026, 10, 1)
 FACTS = CarFacts(TODAY, 141_000, 2013)
@@ -180,21 +184,44 @@ def test_toe_needs_the_makers_value() -> None:
         report([at("steering", "steering", toe="0.2")], FACTS)
 
 
-def test_every_check_and_repair_named_here_exists_in_the_knowledge_that_ships() -> None:
-    checks = set(yaml.safe_load(shipped("driveout.faults", "data/checks.yaml"))["checks"])
+def test_every_finding_fault_and_repair_named_here_exists_in_the_knowledge_that_ships() -> None:
+    network = shipped_network("runner")
     repairs = set(yaml.safe_load(shipped("driveout.repairs", "data/repairs.yaml"))["repairs"])
-    source = "".join(
-        path.read_text()
-        for path in (Path(__file__).parents[2] / "src/driveout/wear").rglob("*")
-        if path.suffix in (".py", ".yaml")
+    folder = Path(__file__).parents[2] / "src/driveout/wear"
+    source = "".join(path.read_text() for path in folder.rglob("*") if path.suffix in (".py", ".yaml"))
+    quoted = {
+        a or b for a, b in re.findall(r'"([qpwbsdu]_[a-z0-9_]+)"|check: ([qpwbsdu]_[a-z0-9_]+)', source)
+    }
+    coded = {check for code in known_codes() for check in code.checks}
+    faults = {fault for code in known_codes() for fault in code.points_at}
+
+    assert set(re.findall(r"\brep_\w+", source)) - {"rep_"} <= repairs
+    assert (quoted | coded) - set(network.finding) <= {"p_recall_lookup"}  # a gain, not a fault
+    states = {state.id for cause in network.causes for state in cause.states}
+    assert faults <= set(network.cause) | states
+    assert all(network.finding[name].labels[: len(labels)] == labels for name, labels in GRADES.items())
+
+
+def test_findings_carry_the_grades_of_the_network() -> None:
+    corners = [at("corner", "front left", pad_inner="0.4 mm"), at("corner", "rear left", pad_inner="3")]
+    films = [at("paint", p, film="110 112") for p in ("roof", "bonnet", "tailgate")]
+    judged = report(
+        [
+            *corners,
+            *films,
+            at("paint", "left wing", film="200 210"),
+            at("paint", "roof", flaw="scratch", nail="no", wet="yes"),
+            at("engine", "engine", dry="170 80 165 168 psi"),
+        ],
+        FACTS,
     )
-    import re
 
-    named_repairs = set(re.findall(r"\brep_\w+", source))
-    named_checks = set(re.findall(r"\"([qpwbsdu]_[a-z0-9_]+)\"|check: ([qpwbsdu]_[a-z0-9_]+)", source))
-
-    assert named_repairs <= repairs
-    assert {a or b for a, b in named_checks} <= checks
+    said = {check: finding.outcome for check, finding in judged.findings.items()}
+    assert said["w_brake_visual"] == "metal on metal"
+    assert said["w_paint_gauge"] == "repainted"
+    assert said["w_nail_scratch"] == "smooth"
+    assert said["w_wet_scratch"] == "vanishes"
+    assert said["b_compression"] == "very low"
 
 
 FILE = """

@@ -68,8 +68,8 @@ def findings(tx: Tx, car_id: int, on: date | None = None) -> dict[str, Finding]:
 
 
 def evidence(tx: Tx, car_id: int) -> dict[str, str]:
-    """The same as outcomes ``yes`` and ``no`` by check, as the fault network takes them."""
-    return {check: "yes" if finding.positive else "no" for check, finding in findings(tx, car_id).items()}
+    """The same as outcomes by finding, in the words of the fault network."""
+    return {check: finding.outcome for check, finding in findings(tx, car_id).items()}
 
 
 def limits_of_car(tx: Tx, car_id: int) -> tuple[Limit, ...]:

@@ -19,6 +19,8 @@ PAD_SD_MM = 0.2
 DISC_SD_MM = 0.03
 # The check of the fault network asks for this (common practice, no source).
 PAD_FINDING_MM = 4.0
+# At half a millimetre the backing plate touches somewhere already (common practice, no source).
+BARE_MM = 0.5
 _CHANGE = {"front": "rep_brake_front", "rear": "rep_brake_rear"}
 DUST = "Treat brake dust as asbestos: never blow or brush it dry; wet it and wipe it up (29 CFR 1910.1001 App F)."
 
@@ -114,7 +116,14 @@ def lining(
     known = limits_of(quantity, limits, corner)
     verdict = judge(f"Pads {corner}, thinner one", thin, "mm", known, place=place, close=1.0)
     verdict = verdict.adding(
-        findings=(Finding("w_brake_visual", thin < PAD_FINDING_MM, f"Thinner pad {corner} {thin:.1f} mm"),),
+        findings=(
+            Finding(
+                "w_brake_visual",
+                thin < PAD_FINDING_MM,
+                f"Thinner pad {corner} {thin:.1f} mm",
+                grade=2 if thin <= BARE_MM else None,
+            ),
+        ),
         cautions=(DUST,),
     )
     floor = (

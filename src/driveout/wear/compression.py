@@ -16,6 +16,7 @@ _T0, _LAPSE, _EXPONENT = 288.15, 0.0065, 5.25588
 _RADIUS = 6_356_766.0
 # Checks of the fault network ask for these (common practice, no source).
 SPREAD_FINDING = 0.80
+VERY_LOW = 0.50
 LEAST_FINDING_KPA = 900.0
 WET_RISE = 0.15
 LEAK_FINDING_PERCENT = 25.0
@@ -145,7 +146,12 @@ def compression(
     level_low = weakest < LEAST_FINDING_KPA * band.pressure
     shown = ", ".join(f"{value:.0f}" for value in dry_kpa)
     findings = [
-        Finding("b_compression", spread_low or level_low, f"Compression {shown} kPa, ratio {ratio:.2f}")
+        Finding(
+            "b_compression",
+            spread_low or level_low,
+            f"Compression {shown} kPa, ratio {ratio:.2f}",
+            grade=2 if ratio < VERY_LOW else None,
+        )
     ]
     repairs: list[str] = []
     meanings = _meaning(dry_kpa, wet_kpa or {}, findings, repairs)

@@ -333,7 +333,14 @@ def panel_verdict(film: PanelFilm, car_um: float | None, limits: Sequence[Limit]
     verdict = judge(what, middle, "um", limits_of("film_um", limits))
     high = highest > POINT_FINDING_UM or (car_um is not None and middle > car_um + OVER_CAR_FINDING_UM)
     verdict = verdict.adding(
-        findings=(Finding("w_paint_gauge", high, f"{what} {middle:.0f} um, highest {highest:.0f}"),)
+        findings=(
+            Finding(
+                "w_paint_gauge",
+                high,
+                f"{what} {middle:.0f} um, highest {highest:.0f}",
+                grade=2 if highest > POINT_FINDING_UM else None,
+            ),
+        )
     )
     if car_um is None:
         return verdict
@@ -434,13 +441,16 @@ def defect_verdict(defect: Defect) -> Verdict:
     )
     findings = []
     if nail is not None:
-        findings.append(Finding("w_nail_scratch", nail, f"{what}: nail {'catches' if nail else 'glides'}"))
+        findings.append(
+            Finding("w_nail_scratch", nail, f"{what}: nail {'catches' if nail else 'glides'}", grade=1 + nail)
+        )
     if defect.gone_when_wet is not None:
         findings.append(
             Finding(
                 "w_wet_scratch",
                 not defect.gone_when_wet,
                 f"{what}: {'gone' if defect.gone_when_wet else 'seen'} when wet",
+                grade=1 if defect.gone_when_wet else 2,
             )
         )
     if nail or defect.gone_when_wet is False or (defect.depth_um or 0) > 20 or defect.kind == "stone chip":

@@ -106,11 +106,11 @@ class Report:
             positive = [finding for _, finding in said if finding.positive]
             if positive:
                 points = tuple(dict.fromkeys(fault for finding in positive for fault in finding.points_at))
-                result[check] = Finding(
-                    check, True, "; ".join(dict.fromkeys(f.why for f in positive)), points
-                )
+                why = "; ".join(dict.fromkeys(finding.why for finding in positive))
+                worst = max(positive, key=lambda finding: finding.rank)
+                result[check] = Finding(check, True, why, points, worst.grade)
             elif len({spot for spot, _ in said}) >= _PLACES_NEEDED.get(check, 1):
-                result[check] = Finding(check, False, said[0][1].why)
+                result[check] = max((finding for _, finding in said), key=lambda finding: finding.rank)
         return result
 
     @property
@@ -123,7 +123,13 @@ class Report:
         return {
             "verdicts": [{"topic": t, "spot": s, **v.as_dict()} for t, s, v in self.verdicts],
             "findings": {
-                check: {"positive": f.positive, "why": f.why, "points_at": list(f.points_at)}
+                check: {
+                    "outcome": f.outcome,
+                    "outcome": f.outcome,
+                    "positive": f.positive,
+                    "why": f.why,
+                    "points_at": list(f.points_at),
+                }
                 for check, f in self.findings.items()
             },
             "repairs": list(self.repairs),

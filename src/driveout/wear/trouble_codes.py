@@ -16,6 +16,20 @@ _CODE = re.compile(r"\b([PCBU])\s?([0-3])([0-9A-F]{3})\b", re.IGNORECASE)
 _REPLIES = {"43": "stored", "47": "pending", "4A": "permanent"}
 
 
+# Groups of codes that every reader of the engine sees; silence there speaks against. Airbag, brake and
+# gearbox codes need a fuller reader, so their absence says nothing.
+ENGINE_GROUPS = (
+    "s_codes_timing",
+    "s_codes_boost",
+    "s_codes_heat",
+    "s_codes_start",
+    "s_codes_mixture",
+    "s_codes_misfire",
+    "s_codes_cat",
+    "s_codes_evap",
+)
+
+
 @dataclass(frozen=True)
 class TroubleCode:
     """One code: its text, whether its meaning is generic, the meaning when known, and what it points at."""
@@ -116,7 +130,7 @@ def _told(code: str) -> TroubleCode:
         if generic
         else "the maker's own code: look it up in his manual"
     )
-    return TroubleCode(code, _SYSTEMS[code[0]], generic, meaning, ("s_codes",), (), "")
+    return TroubleCode(code, _SYSTEMS[code[0]], generic, meaning, (), (), "")
 
 
 def codes_from_reply(reply: str) -> tuple[str, tuple[TroubleCode, ...]]:
@@ -195,8 +209,12 @@ def codes_verdict(codes: tuple[TroubleCode, ...], cleared_recently: bool = False
             "monitors not complete" if cleared_recently else "monitors complete",
         )
     )
-    if not codes:
-        findings.append(Finding("s_codes", False, "no stored or pending code"))
+    told = {finding.check for finding in findings}
+    findings += [
+        Finding(group, False, "no such code stored or pending")
+        for group in ENGINE_GROUPS
+        if group not in told
+    ]
     words = "; ".join(
         f"{code.code} {code.meaning}" + ("" if code.generic else " (maker's)") for code in codes
     )

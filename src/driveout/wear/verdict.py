@@ -28,26 +28,49 @@ class LifeLeft:
         return f"about {self.km:,.0f} km left, give or take {self.sd_km:,.0f} km"
 
 
+# Findings that the fault network grades, from nothing on; all others are yes or no.
+GRADES: dict[str, tuple[str, ...]] = {
+    "w_brake_visual": ("good", "worn", "metal on metal"),
+    "w_paint_gauge": ("even", "repainted", "filler"),
+    "w_nail_scratch": ("no scratch", "smooth", "catches"),
+    "w_wet_scratch": ("no scratch", "vanishes", "still visible"),
+    "b_compression": ("even", "low", "very low"),
+}
+
+
 @dataclass(frozen=True)
 class Finding:
-    """What a reading says to one check of the fault network.
+    """What a reading says to one finding of the fault network.
 
     Parameters
     ----------
     check
-        Identifier of the check.
+        Identifier of the finding.
     positive
         Whether it speaks for a fault.
     why
         The reading in words.
     points_at
-        Faults that it names, when the check alone does not tell.
+        Faults that it names, when the finding alone does not tell.
+    grade
+        Place in `GRADES` of a graded finding; 1 when positive, 0 when not, unless given.
     """
 
     check: str
     positive: bool
     why: str
     points_at: tuple[str, ...] = ()
+    grade: int | None = None
+
+    @property
+    def rank(self) -> int:
+        """Grade, or 1 and 0 for yes and no."""
+        return int(self.positive) if self.grade is None else self.grade
+
+    @property
+    def outcome(self) -> str:
+        """Outcome as the fault network names it."""
+        return GRADES[self.check][self.rank] if self.check in GRADES else ("yes" if self.positive else "no")
 
 
 @dataclass(frozen=True)
@@ -129,7 +152,13 @@ class Verdict:
             "life": {"km": life.km, "sd_km": life.sd_km, "note": life.note} if life else None,
             "words": self.words,
             "findings": [
-                {"check": f.check, "positive": f.positive, "why": f.why, "points_at": list(f.points_at)}
+                {
+                    "check": f.check,
+                    "outcome": f.outcome,
+                    "positive": f.positive,
+                    "why": f.why,
+                    "points_at": list(f.points_at),
+                }
                 for f in self.findings
             ],
             "repairs": list(self.repairs),
