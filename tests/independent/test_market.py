@@ -160,8 +160,8 @@ def test_out_of_sample_errors_and_intervals_stay_within_what_was_measured() -> N
     toyota = corolla()
     prior = learned_prior([(c.y, c.x) for c in six_models().values()])
     few, usual = (_score(_draws({"C": toyota}, {"C": prior}, k, 300, rng), {}, rng) for k in (5, 20))
-    dirty = _score(_draws({"C": toyota}, {"C": prior}, 20, 300, rng), {}, rng, dirty=0.15)
-    far = _score(_stress_draws(toyota, prior, 20, 100, rng), {}, rng)
+    dirty = _score(_draws({"C": toyota}, {"C": prior}, 20, 150, rng), {}, rng, dirty=0.15)
+    far = _score(_stress_draws(toyota, prior, 20, 60, rng), {}, rng)
 
     assert few["mape"] <= 14.5
     assert usual["mape"] <= 12.5
