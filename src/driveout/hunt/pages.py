@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
 from pydantic import BaseModel, Field
+from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, DriveoutError
@@ -37,7 +38,6 @@ from driveout.hunt.weigh import weigh, weighing_as_data
 from driveout.hunt.words import word_lists
 from driveout.outlook import rules_from
 from driveout.outlook.actions import newest_point
-from driveout.store import Tx
 from driveout.units import Money, km_from_miles
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 from driveout.web.frame import status_of
@@ -158,7 +158,7 @@ def save_advert(request: Request, form: PostedForm) -> Response:
     """Keep the advert as the person left it."""
     original = form.raw.get("text", "")
 
-    def again(tx: Tx, error: DriveoutError) -> Response:
+    def again(tx: Connection, error: DriveoutError) -> Response:
         if original.strip():
             found = actions.reading_of(tx, original, _currency(form), now(request))
             return _checked_page(request, tx, found, original, form, error)
@@ -172,7 +172,7 @@ def save_advert(request: Request, form: PostedForm) -> Response:
     )
 
 
-def _keep(request: Request, tx: Tx, form: Form, original: str) -> Any:
+def _keep(request: Request, tx: Connection, form: Form, original: str) -> Any:
     advert = _advert_from(form, now(request).date())
     if not original.strip():
         if not advert.name:
@@ -229,7 +229,7 @@ def offer(request: Request, car_id: int) -> Response:
 def change(request: Request, car_id: int, form: PostedForm) -> Response:
     """Correct the facts of an advert."""
 
-    def do(tx: Tx) -> Any:
+    def do(tx: Connection) -> Any:
         car = get_car(tx, car_id)
         was = actions.advert_of(tx, car_id)
         advert = _advert_from(form, now(request).date(), currency=car.currency)
@@ -465,7 +465,11 @@ def _value_from(form: Form, currency: str) -> MoneyRange | None:
 
 
 def _new_page(
-    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None, status: int = 200
+    request: Request,
+    tx: Connection,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+    status: int = 200,
 ) -> Response:
     return page(
         request,
@@ -483,7 +487,7 @@ def _new_page(
 
 def _checked_page(
     request: Request,
-    tx: Tx,
+    tx: Connection,
     found: ReadAdvert,
     original: str,
     form: Form | None = None,
@@ -513,14 +517,14 @@ def _checked_page(
     )
 
 
-def _symptom_label(tx: Tx, symptom: Symptom) -> str:
+def _symptom_label(tx: Connection, symptom: Symptom) -> str:
     name = actions.pack_names(tx).get(symptom.finding, symptom.finding)
     said = "the seller says there is none: " if symptom.said == "no" else ""
     hedge = ", only supposed" if symptom.hedged else ""
     return f"{said}{name}{hedge} (“{symptom.words}”)"
 
 
-def _every_symptom(tx: Tx) -> list[tuple[str, str]]:
+def _every_symptom(tx: Connection) -> list[tuple[str, str]]:
     """Findings an advert can name, for ticking by hand."""
     names = actions.pack_names(tx)
     listed = {finding for finding, _ in actions.phrases_in_use(tx)}
@@ -574,7 +578,7 @@ def _values(advert: Advert) -> dict[str, Any]:
     }
 
 
-def _item_rows(tx: Tx, items: list[dict[str, Any]], currency: str) -> list[ItemRow]:
+def _item_rows(tx: Connection, items: list[dict[str, Any]], currency: str) -> list[ItemRow]:
     names = actions.pack_names(tx)
     rows = []
     for number, item in enumerate(items, 1):
@@ -615,7 +619,11 @@ def _shown_value(item: Mapping[str, Any], names: Mapping[str, str], currency: st
 
 
 def _advert_page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
 ) -> Response:
     car = get_car(tx, car_id)
     advert = actions.advert_of(tx, car_id)
@@ -739,7 +747,7 @@ RULE_MEANS = {
 }
 
 
-def _offer_page(request: Request, tx: Tx, car_id: int) -> Response:
+def _offer_page(request: Request, tx: Connection, car_id: int) -> Response:
     weighing = actions.weighing_of(tx, car_id)
     limit = weighing.ceiling.money
 
