@@ -90,3 +90,19 @@ def test_the_sheet_of_a_car_is_written_to_a_file(tmp_path: Path, capsys: pytest.
         )
         == 1
     )
+
+
+def test_a_viewing_over_faults_is_planned_from_a_file_of_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    blocks = re.findall(r"```yaml\n(.*?)```", DOCUMENT.read_text(encoding="utf-8"), re.DOTALL)
+    path = tmp_path / "viewing.yaml"
+    path.write_text(next(block for block in blocks if "driveout-viewing/1" in block), encoding="utf-8")
+    assert run(["decide", str(path), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert run(["decide", str(path), "--price", "2300"]) == 0
+
+    assert said["first_step"] == "gas_in_coolant"
+    assert said["left_out"] == []
+    assert said["most_value"] == said["value"] > said["value_without_checks"]
+    assert "At 2,300.00 USD: walk." in capsys.readouterr().out

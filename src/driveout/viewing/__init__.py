@@ -9,6 +9,7 @@ from driveout.viewing.policy import Node, Policy, as_table, from_table
 from driveout.viewing.problem import Check, DecisionProblem, FinalAction, JointTable
 from driveout.viewing.problem_file import read_problem
 from driveout.viewing.profit_law import ProfitLaw
+from driveout.viewing.viewing_file import ViewingCase, read_viewing
 
 __all__ = [
     "Check",
@@ -25,6 +26,7 @@ __all__ = [
     "Policy",
     "ProfitLaw",
     "SharedCost",
+    "ViewingCase",
     "as_table",
     "best_now",
     "decide",
@@ -33,4 +35,5 @@ __all__ = [
     "plan_many",
     "prepare",
     "read_problem",
+    "read_viewing",
 ]

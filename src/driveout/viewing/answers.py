@@ -5,7 +5,9 @@ from typing import Any
 
 from driveout.viewing.car_plan import CarPlan, policy_for
 from driveout.viewing.decide import CheckWorth, Decision
+from driveout.viewing.many_checks import plan_many
 from driveout.viewing.policy import as_table
+from driveout.viewing.viewing_file import ViewingCase
 
 # Decimals of prices in a policy that a program reads.
 DECIMALS = 6
@@ -86,6 +88,41 @@ def plan_as_data(made: CarPlan) -> dict[str, Any]:
         "left_out": list(made.plan.left_out),
         "checks": [_worth(worth) for worth in made.plan.worths],
         "policy": as_table(policy_for(made)),
+    }
+
+
+def viewing_as_data(case: ViewingCase, price: float) -> dict[str, Any]:
+    """Everything that is asked of a viewing of one's own at one price.
+
+    Parameters
+    ----------
+    case
+        The viewing.
+    price
+        Price asked. [money]
+
+    Returns
+    -------
+    dict[str, Any]
+        JSON-able; amounts in the money of the file.
+    """
+    many = plan_many(case.viewing, price)
+    plan = many.plan
+    return {
+        "name": case.name,
+        "currency": case.currency,
+        "price": price,
+        "first_step": many.first_step,
+        "value": many.value,
+        "value_without_checks": plan.value_without_checks(price),
+        "ceiling": plan.ceiling,
+        "ceiling_without_checks": plan.ceiling_without_checks,
+        "most_value": many.most_value,
+        "chance_of_evidence": plan.chance_of_evidence,
+        "planned": [check.id for check in plan.viewing.checks],
+        "left_out": list(many.left_out),
+        "checks": [_worth(worth) for worth in many.worths],
+        "policy": as_table(plan.policy(case.prices, seller_may_ask_more=True), DECIMALS),
     }
 
 

@@ -15,12 +15,14 @@ from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults.actions import network_for
 from driveout.units import Money, money_from_text, read_number
 from driveout.viewing import actions
-from driveout.viewing.answers import decision_as_data, plan_as_data
+from driveout.viewing.answers import decision_as_data, plan_as_data, viewing_as_data
 from driveout.viewing.car_plan import KEPT, CarPlan
 from driveout.viewing.decide import decide
 from driveout.viewing.fault_viewing import answer_words
 from driveout.viewing.problem_file import read_problem
 from driveout.viewing.record_file import read_record
+from driveout.viewing.viewing_file import SCHEMA as VIEWING
+from driveout.viewing.viewing_file import read_viewing, schema_of
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 
 router = APIRouter()
@@ -236,6 +238,10 @@ def plan_json(request: Request, car_id: int) -> Response:
 
 @api.post("/decide")
 async def decide_json(request: Request) -> Response:
-    """Decide a problem of one's own: the body is a ``driveout-decision/1`` document."""
-    problem, found_already = read_problem(await request.body(), "request body")
+    """Decide a case of one's own: a ``driveout-decision/1`` or ``driveout-viewing/1`` document."""
+    body = await request.body()
+    if schema_of(body, "request body") == VIEWING:
+        case = read_viewing(body, "request body")
+        return JSONResponse(viewing_as_data(case, case.asking))
+    problem, found_already = read_problem(body, "request body")
     return JSONResponse(decision_as_data(decide(problem, found_already), problem.asking))

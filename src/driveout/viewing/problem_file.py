@@ -1,12 +1,12 @@
 """A decision problem as a file of one's own: `driveout-decision/1`, described in docs/formats/decision.md."""
 
 from collections.abc import Mapping
-from fractions import Fraction
-from math import inf, isfinite
+from math import inf
 from typing import Any
 
 from driveout.errors import BadEntry
-from driveout.files import Document, yaml_document
+from driveout.files import yaml_document
+from driveout.viewing.file_reader import FileReader
 from driveout.viewing.problem import Check, DecisionProblem, FinalAction, JointTable
 
 SCHEMA = "driveout-decision/1"
@@ -43,11 +43,8 @@ def read_problem(text: str | bytes, name: str = "decision") -> tuple[DecisionPro
     return reader.problem()
 
 
-class _Reader:
+class _Reader(FileReader):
     """Turns a document into values; every complaint names its line."""
-
-    def __init__(self, document: Document) -> None:
-        self.document = document
 
     def problem(self) -> tuple[DecisionProblem, dict[str, str]]:
         top = self.mapping((), _TOP)
@@ -78,12 +75,7 @@ class _Reader:
                 name=self.text(("name",), ""),
             )
         except BadEntry as bad:
-            if bad.place:
-                raise
-            path = tuple(bad.field.split("."))
-            raise self.document.bad(
-                path, bad.message, value=bad.value, allowed=bad.allowed, fix=bad.fix
-            ) from bad
+            raise self.placed(bad) from bad
         found = self.mapping(("found",)) if "found" in top else {}
         return problem, {str(check): str(outcome) for check, outcome in found.items()}
 
@@ -112,11 +104,6 @@ class _Reader:
             row = self.mapping((*path, "chances", state))
             chances[str(state)] = {str(o): self.number((*path, "chances", state, o)) for o in row}
         outcomes = self.names((*path, "outcomes")) if "outcomes" in body else _seen(chances.values())
-        after: dict[str, str] = {}
-        if isinstance(body.get("after"), Mapping):
-            after = {str(earlier): str(outcome) for earlier, outcome in body["after"].items()}
-        elif "after" in body:
-            after = dict.fromkeys(self.names((*path, "after")), "")
         return Check(
             name=str(name),
             outcomes=outcomes,
@@ -124,7 +111,7 @@ class _Reader:
             cost=self.number((*path, "cost"), 0.0),
             minutes=self.number((*path, "minutes"), 0.0),
             lose_deal=self.number((*path, "lose_deal"), 0.0),
-            after=after,
+            after=self.after((*path, "after")),
             caution=self.text((*path, "caution"), ""),
         )
 
@@ -169,66 +156,6 @@ class _Reader:
         if len(row) != 2:
             raise self.document.bad(path, "A price range is two numbers: [lowest, highest].", value=str(row))
         return (self.number((*path, 0)), self.number((*path, 1)))
-
-    def at(self, path: tuple[Any, ...]) -> Any:
-        found: Any = self.document.data
-        for step in path:
-            if isinstance(found, Mapping):
-                found = found.get(step)
-            elif isinstance(found, list) and isinstance(step, int) and step < len(found):
-                found = found[step]
-            else:
-                return None
-        return found
-
-    def mapping(self, path: tuple[Any, ...], keys: tuple[str, ...] = ()) -> Mapping[Any, Any]:
-        found = self.at(path)
-        if not isinstance(found, Mapping):
-            where = path[-1] if path else "the file"
-            raise self.document.bad(
-                path, f"{where!r} must be a list of 'name: value' lines.", value=str(found)
-            )
-        for key in found:
-            if keys and key not in keys:
-                raise self.document.bad(
-                    (*path, key), f"The key {key!r} is not known here.", allowed=", ".join(keys)
-                )
-        return found
-
-    def listed(self, path: tuple[Any, ...]) -> list[Any]:
-        found = self.at(path)
-        if found is None:
-            return []
-        if not isinstance(found, list):
-            raise self.document.bad(path, f"{path[-1]!r} must be a list in [ ].", value=str(found))
-        return found
-
-    def names(self, path: tuple[Any, ...]) -> tuple[str, ...]:
-        return tuple(str(name) for name in self.listed(path))
-
-    def text(self, path: tuple[Any, ...], otherwise: str) -> str:
-        found = self.at(path)
-        return otherwise if found is None else str(found)
-
-    def number(self, path: tuple[Any, ...], otherwise: float | None = None) -> float:
-        """A finite number, or a fraction written as text such as ``2/9``."""
-        found = self.at(path)
-        if found is None and otherwise is not None:
-            return otherwise
-        try:
-            if isinstance(found, bool) or not isinstance(found, (int, float, str)):
-                raise ValueError
-            number = float(Fraction(found)) if isinstance(found, str) else float(found)
-        except (ValueError, ZeroDivisionError, OverflowError):
-            number = inf
-        if not isfinite(number):
-            raise self.document.bad(
-                path,
-                f"{found!r} is not a number.",
-                value=str(found),
-                allowed="a number, or a fraction such as 2/9",
-            )
-        return number
 
 
 def _seen(rows: Any) -> tuple[str, ...]:
