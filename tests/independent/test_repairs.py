@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from importlib import import_module
 
 import networkx as nx
 import pytest
@@ -86,7 +87,9 @@ def values_by_trying_all(options: list[RepairOption], access: list[AccessCost], 
     return sorted(values, reverse=True)
 
 
-def test_the_choice_equals_trying_every_plan_on_300_jobs() -> None:
+@pytest.mark.parametrize("ways", [1000, 0], ids=["one by one", "integer programme"])
+def test_the_choice_equals_trying_every_plan_on_300_jobs(ways: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(import_module("driveout.repairs.choose"), "MOST_WAYS", ways)
     for seed in range(300):
         options, access, limits = random_job(seed)
         values = values_by_trying_all(options, access, limits)

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
+from math import prod
 from typing import Any
 
 from driveout.errors import BadEntry, CannotSay
 from driveout.repairs.catalogue import WhileThere
 from driveout.repairs.closure import best_closure
 from driveout.units import Money
+
+MOST_WAYS = 1000
+"""Plans that are tried one by one; above it the integer programme is called, whose import takes long."""
 
 
 @dataclass(frozen=True)
@@ -151,7 +156,7 @@ def choose(
     """Choose the repairs whose gain in value is greatest after money and own hours.
 
     Uplifts are taken to add up. Without limits and without real alternatives it is one minimum
-    cut; else an integer programme. Both are exact.
+    cut; else few plans are tried one by one and many go to an integer programme. All are exact.
 
     Parameters
     ----------
@@ -257,7 +262,33 @@ class _Job:
             there = {option.repair for option in options}
             if single is not None and all(set(option.needs) <= there for option in single):
                 return self._by_cut(single)
+        ways: dict[str, list[RepairOption | None]] = {}
+        for option in options:
+            ways.setdefault(option.repair, [None]).append(option)
+        if prod(len(way) for way in ways.values()) <= MOST_WAYS:
+            return self._by_trying_all(list(ways.values()), limits, other_than)
         return self._by_programme(options, limits, other_than)
+
+    def _by_trying_all(
+        self, ways: list[list[RepairOption | None]], limits: Limits, other_than: Plan | None
+    ) -> Plan | None:
+        must = {option.repair for option in self.options if option.is_mandatory}
+        best: Plan | None = None
+        for combination in product(*ways):
+            taken = [option for option in combination if option is not None]
+            repairs = {option.repair for option in taken}
+            if not must <= repairs or any(not repairs.issuperset(option.needs) for option in taken):
+                continue
+            plan = self.plan(taken)
+            if other_than is not None and set(plan.options) == set(other_than.options):
+                continue
+            if limits.budget is not None and plan.money > limits.budget:
+                continue
+            if limits.hours is not None and round(plan.hours * 1000) > round(limits.hours * 1000):
+                continue
+            if best is None or plan.value > best.value:
+                best = plan
+        return best
 
     def _without_alternatives(self, options: list[RepairOption]) -> list[RepairOption] | None:
         """One option per repair, when all its options need the same; the dearer ones never pay."""
