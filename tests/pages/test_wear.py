@@ -59,7 +59,9 @@ def test_a_whole_corner_goes_on_one_form_and_leads_to_the_next(browser: Browser,
     html = browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "then": "next"})
 
     assert "Corner: brake, tyre, wheel: front right" in html
-    assert "Pads front left, thinner one: 8.00 mm, holds" in words(browser.get(f"/cars/{car}/wear"))
+    assert "Pads front left, thinner one: 8.00 mm (0.315 in), holds" in words(
+        browser.get(f"/cars/{car}/wear")
+    )
 
 
 def test_four_corners_twelve_panels_and_a_compression_test_change_findings(

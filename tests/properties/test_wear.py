@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import math
 from datetime import date
 
@@ -13,13 +14,24 @@ from hypothesis import strategies as st
 from driveout.cars.odometer import OdometerReading, odometer_series
 from driveout.cars.vin import check_digit, vin_suggestions
 from driveout.errors import BadEntry, CannotSay, DriveoutError
-from driveout.wear import CLOSE, FAILS, HOLDS, OPEN, judge, read_quantity, read_tyre_size, shipped_limits
+from driveout.wear import (
+    CLOSE,
+    FAILS,
+    HOLDS,
+    OPEN,
+    judge,
+    judge_file,
+    read_quantity,
+    read_tyre_size,
+    shipped_limits,
+)
 from driveout.wear.brakes import pad_life
 from driveout.wear.compression import altitude_band, compression
 from driveout.wear.coolant import freezing_c, share_for
 from driveout.wear.limits import QUANTITIES, limits_of
 from driveout.wear.paint import panel_likelihood, strike_through
 from driveout.wear.paint_plan import Removal, calibrated
+from driveout.wear.topics import TOPICS
 
 many = settings(max_examples=60, deadline=None)
 ORDER = [HOLDS, CLOSE, FAILS]
@@ -209,3 +221,48 @@ def test_a_series_is_doubtful_whenever_it_falls(rows: list[tuple[int, int]]) -> 
 
     assert bool(series.falls) == falls
     assert not falls or series.doubtful
+
+
+WORDS = st.sampled_from(
+    [
+        *TOPICS,
+        *QUANTITIES,
+        *(f.name for t in TOPICS.values() for f in t.fields),
+        *TOPICS["corner"].spots,
+        "roof",
+        "on",
+    ]
+)
+SCALARS = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-10, 10**6),
+    st.floats(allow_nan=False),
+    st.text(max_size=12),
+    WORDS,
+    st.sampled_from(
+        ["4/32", "12 mm", "150 psi", "2026-05-04", "3518", "195/65R15 91H", "P0301", "yes", "no"]
+    ),
+)
+ROWS = st.dictionaries(
+    WORDS | st.sampled_from(["topic", "spot", "day", "km", "least", "most", "origin", "quantity"]),
+    SCALARS | st.lists(SCALARS, max_size=4),
+    max_size=6,
+)
+
+
+@many
+@given(
+    st.lists(ROWS | SCALARS, max_size=3),
+    st.lists(st.tuples(st.sampled_from(sorted(TOPICS)), ROWS), max_size=4),
+    ROWS | SCALARS,
+)
+def test_any_file_is_judged_or_refused_in_words(limits: list, readings: list, car: object) -> None:
+    rows = [{**row, "topic": topic} for topic, row in readings]
+    text = json.dumps({"schema": "driveout-limits/1", "limits": limits, "readings": rows, "car": car})
+    said: list[str] = []
+    try:
+        said += [verdict.words for _, _, verdict in judge_file(text, "any.json", date(2026, 10, 1)).verdicts]
+    except DriveoutError as error:
+        said.append(error.message)
+    assert all(said)

@@ -161,9 +161,13 @@ QUANTITIES: dict[str, str] = {
 
 
 def unit_words(value: float, unit: str) -> str:
-    """Write a reading with its unit; lengths also as a fraction of an inch where people say it so."""
+    """Write a reading with its unit; lengths and pressures in both systems."""
     digits = {"um": 0, "kpa": 0, "ma": 0, "percent": 1, "ratio": 3, "times": 2}.get(unit, 2)
+    if unit == "mm" and abs(value) < 0.2:
+        digits = 3
     text = f"{value:,.{digits}f} {_UNIT_WORDS.get(unit, unit)}".strip()
+    if unit == "mm":
+        text += f" ({value / 25.4:.{4 if digits == 3 else 3}f} in)"
     if unit == "kpa":
         text += f" ({value / 6.894757293168361:,.0f} psi)"
     return text
@@ -202,7 +206,7 @@ def read_limits(document: Document, path: tuple[str, ...] = ("limits",)) -> tupl
     """
     rows = document.data
     for step in path:
-        rows = rows.get(step, []) if isinstance(rows, Mapping) else []
+        rows = (rows.get(step) or []) if isinstance(rows, Mapping) else []
     if not isinstance(rows, list):
         raise document.bad(
             path, "The limits must be a list of rows.", allowed="- {quantity: ..., least: ...}"
@@ -280,6 +284,10 @@ def _limit(document: Document, path: tuple[Any, ...], row: Any) -> Limit:
             path,
             "A limit says where it comes from. Add `origin:` with the document and page.",
             allowed="origin",
+        )
+    if not isinstance(row.get("decides", True), bool):
+        raise document.bad(
+            (*path, "decides"), "Write true or false.", value=str(row["decides"]), allowed="true, false"
         )
     return Limit(
         key=str(row.get("key") or f"{quantity}-{kind}-{sides[0]}-{published}"),

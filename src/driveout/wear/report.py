@@ -125,7 +125,6 @@ class Report:
             "findings": {
                 check: {
                     "outcome": f.outcome,
-                    "outcome": f.outcome,
                     "positive": f.positive,
                     "why": f.why,
                     "points_at": list(f.points_at),

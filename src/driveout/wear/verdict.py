@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from math import floor, log10
 from typing import Any
 
+from driveout.units import miles_from_km
 from driveout.wear.limits import KIND_ORDER, Limit, unit_words
 
 HOLDS = "holds"
@@ -24,8 +26,12 @@ class LifeLeft:
     note: str = ""
 
     def words(self) -> str:
-        """Say it with its error."""
-        return f"about {self.km:,.0f} km left, give or take {self.sd_km:,.0f} km"
+        """Say it with its error, no finer than the error allows."""
+        if self.km <= 0:
+            return "nothing left"
+        digits = 1 - floor(log10(self.sd_km)) if self.sd_km >= 1 else 0
+        km, doubt = round(self.km, min(digits, 0)), round(self.sd_km, min(digits, 0))
+        return f"about {km:,.0f} km ({miles_from_km(km):,.0f} mi) left, give or take {doubt:,.0f} km"
 
 
 # Findings that the fault network grades, from nothing on; all others are yes or no.

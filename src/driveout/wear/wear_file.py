@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from driveout.errors import BadEntry
@@ -55,7 +55,22 @@ def judge_file(text: str | bytes, name: str, on: date) -> Report:
         raise document.bad(
             ("use_shipped",), "Write true or false.", value=str(use_shipped), allowed="true, false"
         )
-    return report(_readings(document, facts.on), facts, read_limits(document), use_shipped=use_shipped)
+    readings = _readings(document, facts.on)
+    limits = read_limits(document)
+    try:
+        return report(readings, facts, limits, use_shipped=use_shipped)
+    except BadEntry as error:
+        raise _placed(document, error) from error
+
+
+def _placed(document: Document, error: BadEntry) -> BadEntry:
+    """Give a complaint that arose from several readings together the line of the field it names."""
+    rows = document.data.get("readings") or []
+    for number in reversed(range(len(rows))):
+        if error.field and error.field in rows[number]:
+            path = ("readings", number, error.field)
+            return document.bad(path, error.message, value=error.value, allowed=error.allowed, fix=error.fix)
+    return document.bad(("readings",), error.message, value=error.value, allowed=error.allowed, fix=error.fix)
 
 
 def _facts(document: Document, on: date) -> CarFacts:
@@ -87,6 +102,8 @@ def _facts(document: Document, on: date) -> CarFacts:
 
 
 def _day(document: Document, path: tuple[Any, ...], value: Any) -> date:
+    if isinstance(value, datetime):
+        return value.date()
     if isinstance(value, date):
         return value
     try:
