@@ -9,16 +9,21 @@ from typing import Any
 
 from driveout.cars.actions import change_stage, get_car, note_event
 from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.faults.actions import findings_of, name_of, network_for
 from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal, sale_rate_of
 from driveout.money.actions import book_sale
+from driveout.repairs.actions import chosen_plan
 from driveout.selling import records
 from driveout.selling.asking import SaleSituation, Spell, asking_plan
+from driveout.selling.listing import ListingFacts
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_as_dict, situation_from_document
 from driveout.selling.records import Ask, Enquiry, KeptPlan, Offer
 from driveout.store import Tx
 from driveout.units import Money
+from driveout.wear.actions import car_report
+from driveout.wear.verdict import FAILS
 
 LARGEST_VALUE_SD = 0.2
 OUTCOMES = (*ANSWERS, "withdrawn")
@@ -354,6 +359,57 @@ def sell_car(
 def log_of(tx: Tx, car_id: int) -> tuple[tuple[Ask, ...], tuple[Enquiry, ...], tuple[Offer, ...]]:
     """Prices asked, enquiries and offers of a car."""
     return records.asks_of(tx, car_id), records.enquiries_of(tx, car_id), records.offers_of(tx, car_id)
+
+
+def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
+    """What the record holds for one's own advert: finished work, readings, faults that remain.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    today
+        Present day.
+
+    Returns
+    -------
+    ListingFacts
+        Nothing but what is recorded.
+    """
+    car = get_car(tx, car_id)
+    asks = records.asks_of(tx, car_id)
+    plan = chosen_plan(tx, car_id)
+    finished = [row for row, _, _ in plan.repairs if row.state == "done"]
+    last = max((row.at for row in finished), default=None)
+    network = network_for(tx, car)
+    found = [row for row in findings_of(tx, car_id) if row.outcome not in ("no", "unknown", "refused")]
+    words = {row.id: f"{name_of(network, row.finding)} ({row.at.date().isoformat()})" for row in found}
+    verdicts = car_report(tx, car_id, today).verdicts
+    options = car.facts.get("options", car.facts.get("extras", ()))
+    title = str(car.facts.get("title", ""))
+    return ListingFacts(
+        name=car.name,
+        made_year=car.made_year,
+        mileage_km=car.mileage_km,
+        title="" if title in ("unknown", "none") else title,
+        place="",
+        ask=asks[-1].ask if asks else None,
+        options=tuple(map(str, options)) if isinstance(options, list | tuple) else (str(options),),
+        done=tuple(
+            f"{repair.name}, {part.kind if part.kind != 'outside' else 'by a workshop'}, {row.at.date().isoformat()}"
+            for row, repair, part in plan.repairs
+            if row.state == "done"
+        ),
+        measured=tuple(f"{v.what}: {v.shown}" for _, _, v in verdicts if v.reading is not None),
+        remains=(
+            *(f"{repair.name} not done" for row, repair, _ in plan.repairs if row.state == "chosen"),
+            *(f"{v.what}: {v.shown}" for _, _, v in verdicts if v.outcome == FAILS),
+            *(words[row.id] for row in found if last is None or row.at > last),
+        ),
+        to_settle=tuple(words[row.id] for row in found if last is not None and row.at <= last),
+    )
 
 
 def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -> SaleSituation:

@@ -18,6 +18,7 @@ from driveout.market.actions import latest_appraisal
 from driveout.selling import actions
 from driveout.selling.asking import BOTTLENECKS, AskingPlan, SaleSituation, asking_plan
 from driveout.selling.chart import ChartStep, plan_svg
+from driveout.selling.listing import LENGTHS, gaps, listing_text, photo_order
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_from_document
 from driveout.selling.records import KeptPlan, Offer
@@ -215,6 +216,7 @@ def _sale_page(
     kept = actions.latest_plan(tx, car_id)
     asks, enquiries, offers = actions.log_of(tx, car_id)
     situation, today = _today(request, tx, car_id, kept)
+    facts = actions.listing_facts(tx, car_id, now(request).date())
     return page(
         request,
         "selling/sale.html",
@@ -235,6 +237,9 @@ def _sale_page(
         offers=[_row(one) for one in offers],
         answers=ANSWERS,
         cautions=CAUTIONS,
+        texts=[(length, listing_text(facts, length)) for length in LENGTHS],
+        gaps=gaps(facts),
+        photos=photo_order(facts),
         closed=car.stage in ("sold", "let go"),
     )
 
