@@ -193,6 +193,10 @@ def test_the_json_interface_gives_the_plan_and_decides_an_own_case(client: TestC
     assert token
     answer = client.post("/api/decide", json=case, headers={"X-CSRF-Token": token[1]})
 
+    with store.reading() as tx:
+        made = actions.plan_of(tx, car, kept=4)
+    assert plan["walk_away_minor"] == made.ceiling.money.minor
+    assert plan["walk_away_with_checks_minor"] == made.with_checks.minor
     assert plan["money_unit"] == "minor"
     assert plan["next"] in {*plan["planned"], "buy", "walk"}
     assert answer.status_code == 200
