@@ -107,16 +107,26 @@ class Desk:
         Folder of the record.
     """
 
-    def __init__(self, home: Path) -> None:
+    def __init__(self, home: Path, url: str | None = None) -> None:
         self.home = home
+        self._url = url
         self._store: Store | None = None
 
     @property
     def store(self) -> Store:
         """The record."""
         if self._store is None:
-            self._store = ready_store(self.home)
+            self._store = ready_store(self.home, self._url)
         return self._store
+
+    def apart(self, name: str) -> Desk:
+        """A desk with a SQLite record of its own in a folder below, as the demo needs."""
+        home = self.home / name
+        return Desk(home, f"sqlite:///{home / 'driveout.db'}")
+
+    def serve(self, port: int, browser: bool) -> Answer:
+        """Serve the record's pages on this machine until stopped."""
+        return serve_store(self.store, port, browser)
 
     def reading(self) -> AbstractContextManager[Tx]:
         """Open a transaction that changes nothing."""

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-from pathlib import Path
 
 import typer
 
@@ -23,16 +21,13 @@ def register(cli: typer.Typer) -> None:
         serve: bool = typer.Option(True, help="Serve the pages; without it the demo record is only made."),
     ) -> Answer:
         """Open an invented car on a record of its own."""
-        from driveout.app import ready_store, serve_store
         from driveout.demo.actions import fill
 
-        home: Path = ctx.obj.home / "demo"
-        if fresh and home.exists():
-            shutil.rmtree(home)
-        store = ready_store(
-            home, os.environ.get("DRIVEOUT_DEMO_DATABASE") or f"sqlite:///{home / 'driveout.db'}"
-        )
-        fill(store)
+        desk = ctx.obj.apart("demo")
+        if fresh and desk.home.exists():
+            shutil.rmtree(desk.home)
+        fill(desk.store)
         if not serve:
-            return Answer({"home": str(home)}, [f"The demo record is in {home}."])
-        return serve_store(store, port, browser)
+            return Answer({"home": str(desk.home)}, [f"The demo record is in {desk.home}."])
+        answer: Answer = desk.serve(port, browser)
+        return answer

@@ -28,9 +28,8 @@ from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
 from driveout.money.facts import MileageRate, mileage_rate
 from driveout.money.journal import amount_text, core_number, reversed_number
-from driveout.store import Tx
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")

@@ -13,9 +13,8 @@ from driveout.errors import BadEntry, DriveoutError
 from driveout.files import yaml_document
 from driveout.market import actions
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
-from driveout.store import Tx
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")

@@ -19,9 +19,8 @@ from driveout.money.exports import beancount_text, journal_csv, ledger_text
 from driveout.money.journal import amount_text
 from driveout.money.journal_file import journal_yaml, read_journal
 from driveout.money.reply import plain_journal
-from driveout.store import Tx
 from driveout.units import Money
-from driveout.web import Form, PostedForm, now, page, reading, submit
+from driveout.web import Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")

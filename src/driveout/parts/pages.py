@@ -11,9 +11,8 @@ from driveout.cars.actions import get_car
 from driveout.errors import DriveoutError
 from driveout.money.actions import cores_open
 from driveout.parts import CONDITIONS, Offer, PartLine, actions, ranked_offers
-from driveout.store import Tx
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 CHAPTERS = (Chapter("parts", "Parts", order=50),)

@@ -22,9 +22,8 @@ from driveout.selling.listing import LENGTHS, gaps, listing_text, photo_order
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_from_document
 from driveout.selling.records import KeptPlan, Offer
-from driveout.store import Tx
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")

@@ -16,7 +16,7 @@ from driveout.errors import StoreTrouble
 from driveout.store.engine import Store, open_store
 
 # Tables that only ever grow. The migrations make the guards by hand: they are not part of the metadata.
-APPEND_ONLY = ("cars_event", "money_entry", "money_posting")
+APPEND_ONLY = ("cars_event", "money_entry", "money_posting", "money_link", "money_closed")
 
 
 def _config() -> Config:

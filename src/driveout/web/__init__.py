@@ -1,15 +1,17 @@
 """The page frame: forms, templates, the gate before every request. Knows no part of the job."""
 
 from driveout.web.forms import Form, PostedForm, Upload, form_of
-from driveout.web.frame import Chapter, Frame, now, page, reading, submit, writing
+from driveout.web.frame import Chapter, Frame, Tx, header_of, now, page, reading, submit, writing
 
 __all__ = [
     "Chapter",
     "Form",
     "Frame",
     "PostedForm",
+    "Tx",
     "Upload",
     "form_of",
+    "header_of",
     "now",
     "page",
     "reading",

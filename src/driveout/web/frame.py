@@ -22,6 +22,8 @@ from driveout.errors import BadEntry, CannotSay, Conflict, DriveoutError, StoreT
 from driveout.units import Money, miles_from_km
 from driveout.web.forms import VISIT_COOKIE, Form, csrf_token, new_visit
 
+Tx = Connection
+
 
 class Record(Protocol):
     """What the frame needs of the store."""
@@ -135,6 +137,12 @@ def now(request: Request) -> datetime:
     return frame_of(request).record.now()
 
 
+def header_of(request: Request, tx: Connection, car_id: int) -> dict[str, Any]:
+    """What stands above every page of a car: name, stage, next step and outlook strip."""
+    draw = frame_of(request).car_top
+    return draw(tx, car_id) if draw is not None else {}
+
+
 def page(
     request: Request,
     template: str,
@@ -177,9 +185,7 @@ def page(
     """
     frame = frame_of(request)
     visit = request.cookies.get(VISIT_COOKIE) or new_visit()
-    top: dict[str, Any] = {}
-    if car_id is not None and tx is not None and frame.car_top is not None:
-        top = frame.car_top(tx, car_id)
+    top = header_of(request, tx, car_id) if car_id is not None and tx is not None else {}
     body = frame.templates.get_template(template).render(
         {
             "csrf": csrf_token(frame.secret, visit),

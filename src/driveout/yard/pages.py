@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
-from markupsafe import Markup
 
 from driveout.cars.actions import get_car, trail_of
-from driveout.outlook.pages import strip
 from driveout.sources import shelf
 from driveout.web import now, page, reading
 from driveout.yard import actions

@@ -6,7 +6,7 @@ from alembic import op
 revision = "0001"
 down_revision = None
 
-APPEND_ONLY = ("cars_event", "money_entry", "money_posting")
+APPEND_ONLY = ("cars_event", "money_entry", "money_posting", "money_link", "money_closed")
 
 
 def upgrade() -> None:
