@@ -63,6 +63,7 @@ def test_an_advert_is_read_as_its_writer_meant_it(entry: dict[str, Any]) -> None
         if wanted != got:
             wrong.append(f"{what}: wanted {wanted!r}, read {got!r}")
 
+    assert found.advert().currency == found.currency  # every reading makes an advert that can be kept
     if "asking" in entry:
         expect("price", entry["asking"], price_text(found))
     if "asking_any" in entry and price_text(found) not in entry["asking_any"]:

@@ -35,6 +35,7 @@ TEXTS = st.one_of(
 
 @given(TEXTS)
 @example("")
+@example("1001万")
 @example("²½Ⅻ①①¾")
 @example("İstanbul'da satılık ﬁne car ǆ")
 @settings(max_examples=60, deadline=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
@@ -495,6 +496,6 @@ def _take(tx: Tx, car_id: int, item: Mapping[str, Any], at: datetime) -> None:
 def pack_names(tx: Tx) -> dict[str, str]:
     """Names of the pack's findings, for the page."""
     return {
-        sign.id: (sign.name or sign.id).removeprefix("Advert says: ")
+        sign.id: re.sub(r"^Advert(?: says)?: ", "", sign.name or sign.id)
         for sign in knowledge_of(tx).signs.values()
     }

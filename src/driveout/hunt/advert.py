@@ -34,6 +34,10 @@ DRIVES: tuple[str, ...] = get_args(Drive)
 FIRST_CAR_YEAR = 1886  # Benz patent motor car, from memory
 MOST_KM = 2_500_000
 MOST_ASKING = Decimal(10_000_000)
+# Currencies of which a car takes millions (from memory): their limit is a thousand times higher.
+SMALL_UNITS = frozenset(
+    ["AMD", "ARS", "BIF", "CLP", "COP", "CRC", "GNF", "HUF", "IDR", "IQD", "IRR", "ISK", "JPY", "KHR", "KRW", "KZT", "LAK", "LBP", "MMK", "MNT", "NGN", "PKR", "PYG", "RSD", "RUB", "RWF", "SLL", "TZS", "UGX", "UZS", "VND", "XAF", "XOF", "YER", "ZMW"]
+)
 MOST_DISTANCE_KM = 20_000.0
 LONGEST_TEXT = 20_000  # letters of advert text that are kept
 
@@ -394,6 +398,12 @@ def nearest_names(name: str, known: Collection[str], most: int = 3) -> list[str]
     return [key for _, _, key in found]
 
 
+def most_asking(currency: str) -> int:
+    """Highest asking price that is accepted. [minor units]."""
+    limit = MOST_ASKING * (1000 if currency in SMALL_UNITS else 1)
+    return int(limit.scaleb(minor_digits(currency)))
+
+
 def amount(value: object, currency: str, name: str) -> Money:
     """Money from a number or a text without currency words, exact to the minor unit.
 
@@ -437,7 +447,7 @@ def amount(value: object, currency: str, name: str) -> Money:
 def _price_limits(advert: Advert) -> list[BadEntry]:
     wrong = []
     if advert.asking is not None:
-        most = int(MOST_ASKING.scaleb(minor_digits(advert.asking.currency)))
+        most = most_asking(advert.asking.currency)
         if advert.asking.currency != advert.currency:
             wrong.append(
                 BadEntry(

@@ -768,7 +768,11 @@ def _offer_page(request: Request, tx: Connection, car_id: int) -> Response:
         offer_chance=f"{100 * bid.chance:.0f}" if bid is not None else "",
         offer_gain=money(bid.gain) if bid is not None else "",
         lemons=money(bid.lemons_term) if bid is not None else "",
-        swings=[(w.label, money(w.at_low), money(w.at_high)) for w in weighing.swings],
+        swings=[
+            (w.label, money(w.at_low), money(w.at_high))
+            for w in weighing.swings
+            if round(w.at_low) != round(w.at_high)
+        ],
         causes=[
             (c.name, f"{100 * c.chance:.0f} %", money(c.cost_mean), c.plan)
             for c in weighing.causes

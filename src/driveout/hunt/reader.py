@@ -21,7 +21,6 @@ from driveout.units import Money
 
 MILES_CURRENCIES = frozenset({"USD", "GBP"})  # where clocks show miles, from memory
 _EARLIEST_ASSUMED_YEAR = 1950
-_SHORT_NAME = 70
 _PLACE = re.compile(
     r"(?:located in|location|car is in|pick ?up in|collection from|standort|standort ist|lieu|ubicacion|miejscowosc|город)\s*:?\s+",
     re.IGNORECASE,
@@ -194,14 +193,27 @@ def _may_be_year(value: Any, asked: Read | None, plain: Plain, start: int) -> bo
 
 
 def _name(plain: Plain) -> Read | None:
-    """The first line, as the name the person can change."""
+    """The start of the first line with letters, up to its first stop, as a name the person can change."""
     for line in plain.shown.splitlines():
-        if any(letter.isalpha() for letter in line):
-            words = line.strip(" \t-*•|#:!")
-            short = words if len(words) <= _SHORT_NAME else words[:_SHORT_NAME].rsplit(" ", 1)[0]
+        words = line.strip(_NAME_EDGE)
+        if not any(letter.isalpha() for letter in words):
+            continue
+        stop = _NAME_STOP.search(words, _SHORTEST_NAME)
+        short = words[: stop.start()] if stop else words
+        if len(short) > _LONGEST_NAME:
+            short = short[:_LONGEST_NAME].rsplit(" ", 1)[0]
+        short = short.strip(_NAME_EDGE)
+        if short:
             start = plain.shown.find(short)
             return Read("name", short, Words(start, start + len(short), short), "guess")
     return None
+
+
+_SHORTEST_NAME, _LONGEST_NAME = 6, 60
+_NAME_EDGE = " \t-*•|#:!,.;"
+_NAME_STOP = re.compile(
+    r"[,;!?|$€£¥：，。！]|\.(?=\s|$)|\s[-–—]\s|\s(?:asking|for sale|price)\b", re.IGNORECASE
+)
 
 
 def _place(plain: Plain) -> Read | None:

@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
+from driveout.hunt.advert import most_asking
 from driveout.hunt.plain_text import Plain
 from driveout.hunt.reading import Alternative, Confidence, Read
 from driveout.hunt.reading_distance import is_distance
@@ -303,7 +304,11 @@ def prices(
     """
     amounts = [_amount(plain, number, default, years) for number in numbers if not is_distance(plain, number)]
     amounts = [a for a in amounts if a.role != "not money"]
-    amounts = _paired(plain, amounts)
+    amounts = [
+        a
+        for a in _paired(plain, amounts)
+        if 0 <= _money(a, plain, default).minor <= most_asking(a.currency or default)
+    ]
     asked = sorted(
         (a for a in amounts if a.role in _STRENGTH and a.strength > 0),
         key=lambda a: (-a.strength, a.number.start),
