@@ -20,7 +20,7 @@ def yard(request: Request, finished: bool = False, start: int = 0) -> Response:
     with reading(request) as tx:
         rows = actions.rows_of_the_yard(tx, finished=finished, today=now(request).date())
         shown = rows[start : start + PER_PAGE]
-        strips = {row.car.id: Markup(strip(tx, row.car.id)) for row in shown}
+        strips = {row.car.id: header_of(request, tx, row.car.id)["strip"] for row in shown}
         more = start + PER_PAGE if len(rows) > start + PER_PAGE else None
         return page(
             request,
