@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -84,7 +85,7 @@ def test_the_rate_of_one_outlay_and_later_receipts_is_where_another_solver_finds
     amounts = [-float(rng.uniform(500, 3000)), *rng.uniform(10, 900, 5)]
 
     def worth(rate: float) -> float:
-        return sum(a / (1 + rate) ** t for a, t in zip(amounts, times, strict=True))
+        return math.fsum(a / (1 + rate) ** t for a, t in zip(amounts, times, strict=True))
 
     assert rates_of_return(times, amounts) == pytest.approx(
         (brentq(worth, -0.999, 5000.0, xtol=1e-13),), rel=1e-8

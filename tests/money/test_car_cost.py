@@ -11,6 +11,7 @@ from driveout.money import balances, cash_moves, cost_of_car, open_cores
 from driveout.money import bookings as book
 from driveout.money.car_cost import CashMove, entry_numbered, is_sold, lowest_cash, profit_of, refundable
 from driveout.money.journal import reversal, take_back
+from driveout.units import Money
 from tests.money.story import CAR, Story, car_story, day, usd
 
 
@@ -151,7 +152,7 @@ def test_a_sale_for_nothing_is_refused(price: str) -> None:
 
 def test_a_sale_in_another_currency_than_the_costs_is_refused() -> None:
     with pytest.raises(BadEntry, match="the sale is in EUR"):
-        book.sale(CAR, book.Money(100, "EUR"), balances(a_receipt_with_core().entries), day(1))
+        book.sale(CAR, Money(100, "EUR"), balances(a_receipt_with_core().entries), day(1))
 
 
 def test_a_deposit_above_the_price_must_go_back_first() -> None:
@@ -206,7 +207,7 @@ def test_a_car_not_sold_has_no_profit_yet() -> None:
 
 def test_money_exchanged_balances_in_both_currencies() -> None:
     story = Story()
-    story.book(book.exchanged(usd("108"), book.Money(10000, "EUR"), day(0)))
+    story.book(book.exchanged(usd("108"), Money(10000, "EUR"), day(0)))
 
     assert balances(story.entries)["Assets:Bank", "EUR"] == 10000
     with pytest.raises(BadEntry, match="two currencies"):

@@ -110,7 +110,7 @@ def test_what_is_shared_holds_no_names(browser: Browser, sold: int) -> None:
 
 
 def test_lessons_of_a_file_come_over_http(browser: Browser) -> None:
-    document = {
+    document: dict = {
         "schema": "driveout-lessons/1",
         "jobs": [{"kind": "clutch", "estimate": [3, 4, 7], "actual": 9}],
         "next": [{"kind": "clutch", "estimate": [3, 4, 7]}],

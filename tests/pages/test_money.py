@@ -9,6 +9,7 @@ import pytest
 from driveout.cars.actions import add_car
 from driveout.money import actions as money
 from driveout.store import Store
+from driveout.units import Money
 from tests.conftest import Browser, Clock
 
 DAY = "2026-05-04"
@@ -253,7 +254,7 @@ def test_a_car_with_much_booked_shows_its_newest_entries_first(
     with store.writing() as tx:
         for i in range(60):
             money.book_receipt(
-                tx, bought, "parts", money.Money(100 + i, "USD"), f"Part {i}", "", clock().date(), at=clock()
+                tx, bought, "parts", Money(100 + i, "USD"), f"Part {i}", "", clock().date(), at=clock()
             )
 
     assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 40
