@@ -14,6 +14,7 @@ from driveout.wear.tyres import (
     TyreChoice,
     age_verdict,
     all_wheel_match,
+    condition,
     cost_per_mm,
     fitment,
     grading_words,
@@ -223,3 +224,11 @@ def test_a_worn_bargain_can_cost_more_per_millimetre_than_new() -> None:
     assert order[1][1] == Money.of("80.00", "USD")
     assert order[0][1] == Money.of("59.38", "USD")
     assert order[2][1] is None
+
+
+def test_a_bulge_or_bare_cord_ends_a_tyre_and_cracks_are_asked_about() -> None:
+    assert condition("front left", ["bulge"]).outcome == FAILS
+    assert condition("front left", ["sides cracked"]).outcome == CLOSE
+    assert condition("front left", []).outcome == HOLDS
+    with pytest.raises(BadEntry, match="not on the list"):
+        condition("front left", ["dirt"])

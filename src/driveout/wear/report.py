@@ -349,6 +349,8 @@ class _Judge:
                     new_mm=got.get("tread_new"),
                 )
             )
+        if "tyre_seen" in got:
+            found.append(tyres.condition(corner, got["tyre_seen"]))
         if "date_code" in got:
             found.append(tyres.age_verdict(corner, got["date_code"], self.facts.on, self.limits, self.place))
         if "tyre_size" in got:

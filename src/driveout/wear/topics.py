@@ -16,6 +16,7 @@ from driveout.wear.drive_sheets import NOT_DONE, grades, sheet
 from driveout.wear.paint import DEFECTS, MATERIALS, PANELS
 from driveout.wear.steering import PLAY_PLACES, SUSPENSION
 from driveout.wear.typed import read_quantity
+from driveout.wear.tyres import CONDITIONS
 
 CORNERS = ("front left", "front right", "rear left", "rear right")
 TRIED = ("not tried", "yes", "no")
@@ -106,6 +107,7 @@ _CORNER = (
     Field("date_code", "Date code", hint="last four digits of the full code, for example 3518", group="Tyre"),
     Field("cupped", "Cupped", tick=True, group="Tyre"),
     Field("feathered", "Feathered", tick=True, group="Tyre"),
+    Field("tyre_seen", "Tyre", options=CONDITIONS, many=True, group="More about this corner"),
     Field("tyre_size", "Size on the side", hint="205/55R16 91V", group="More about this corner"),
     Field("grading", "Grading", hint="400 A A", group="More about this corner"),
     Field("tread_km", "Driven on this tyre", "km", 0, 300_000, group="More about this corner"),

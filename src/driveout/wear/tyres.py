@@ -327,6 +327,51 @@ def tread_verdict(
     return verdict
 
 
+CONDITIONS = ("bulge", "cord shows", "cut to the cord", "marked not for highway use", "sides cracked")
+
+
+def condition(corner: str, seen: Sequence[str]) -> Verdict:
+    """Judge a tyre by what is seen: any of the first four ends its life, cracks are asked about.
+
+    Parameters
+    ----------
+    corner
+        ``front left`` ...
+    seen
+        Any of `CONDITIONS`.
+
+    Returns
+    -------
+    Verdict
+        Fails without a number.
+
+    Raises
+    ------
+    BadEntry
+        If something seen is not on the list.
+
+    References
+    ----------
+    comar-11-22-04-06, which copies 49 CFR 570.9: bulges, cord, marking.
+    """
+    for fault in seen:
+        if fault not in CONDITIONS:
+            raise BadEntry(
+                f"{fault!r} is not on the list.",
+                field="tyre_seen",
+                value=fault,
+                allowed=", ".join(CONDITIONS),
+            )
+    ended = [fault for fault in seen if fault != "sides cracked"]
+    return Verdict(
+        f"Tyre {corner}, seen",
+        FAILS if ended else CLOSE if seen else HOLDS,
+        words=f"Tyre {corner}: {', '.join(seen) or 'nothing seen'}."
+        + (" Do not drive on it." if ended else ""),
+        repairs=("rep_tyres",) if seen else (),
+    )
+
+
 def made_in_week_of(code: str, on: date) -> date:
     """Monday of the week in which a tyre was made.
 
