@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from driveout.cars.actions import get_car, trail_of
 from driveout.sources import shelf
-from driveout.web import now, page, reading
+from driveout.web import header_of, now, page, reading
 from driveout.yard import actions
 
 router = APIRouter()
