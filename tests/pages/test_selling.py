@@ -147,3 +147,10 @@ def test_the_api_plans_and_answers_without_any_record(client: TestClient) -> Non
     assert answer.json()["answer"] == "accept"
     assert bad.status_code == 422
     assert bad.json()["error"]["field"] == "value"
+
+
+def test_the_buyers_file_is_a_pdf(client: TestClient, car: int) -> None:
+    answer = client.get(f"/cars/{car}/sale/buyers-file.pdf")
+
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")

@@ -1,12 +1,16 @@
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from driveout.cars.actions import add_car
 from driveout.errors import BadEntry
 from driveout.faults.actions import record_finding
+from driveout.money.actions import book_receipt
 from driveout.repairs.actions import choose_repair, finish_repair
-from driveout.selling.actions import listing_facts
+from driveout.selling.actions import buyers_file, listing_facts
+from driveout.selling.buyers_file import BuyersFile, buyers_file_pdf
 from driveout.selling.listing import LENGTHS, ListingFacts, gaps, listing_text, photo_order
 from driveout.store import Store
 from driveout.units import Money
@@ -76,3 +80,24 @@ def test_the_record_tells_what_was_done_and_what_remains(store: Store, clock: Cl
     assert len(facts.done) == 1
     assert facts.remains == ()
     assert len(facts.to_settle) == 1
+
+
+def test_the_buyers_file_holds_the_receipts_without_shop_and_price(store: Store, clock: Clock) -> None:
+    with store.writing() as tx:
+        car = add_car(
+            tx, name="Linnet", currency="USD", made_year=2013, mileage_km=141_000, at=clock(), stage="bought"
+        ).id
+        day = clock().date()
+        book_receipt(tx, car, "parts", Money(18_860, "USD"), "Clutch kit", "Quillan", day, at=clock())
+        file = buyers_file(tx, car, day)
+
+    assert file.receipts == (f"{day.isoformat()}: Clutch kit",)
+    # 49 CFR 580.17: model year 2011 and later stays under the duty for 20 years.
+    assert "20" in file.odometer
+
+
+def test_the_buyers_file_is_a_pdf_and_words_in_it_are_never_markup() -> None:
+    hostile = ListingFacts('#panic("x") *b* $', done=('#import "/etc/passwd"',), remains=("<label> @ref",))
+    made = buyers_file_pdf(BuyersFile(hostile, "", (), "", date(2026, 5, 4)))
+
+    assert made.startswith(b"%PDF-")

@@ -8,14 +8,16 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from driveout.cars.actions import change_stage, get_car, note_event
+from driveout.cars.papers import disclosure_duty
 from driveout.errors import BadEntry, CannotSay, Conflict
 from driveout.faults.actions import findings_of, name_of, network_for
 from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal, sale_rate_of
-from driveout.money.actions import book_sale
+from driveout.money.actions import book_sale, car_entries
 from driveout.repairs.actions import chosen_plan
 from driveout.selling import records
 from driveout.selling.asking import SaleSituation, Spell, asking_plan
+from driveout.selling.buyers_file import BuyersFile
 from driveout.selling.listing import ListingFacts
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_as_dict, situation_from_document
@@ -410,6 +412,22 @@ def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
         ),
         to_settle=tuple(words[row.id] for row in found if last is not None and row.at <= last),
     )
+
+
+def buyers_file(tx: Tx, car_id: int, today: date) -> BuyersFile:
+    """What the record holds for the buyer's file; receipts without shop and price."""
+    car = get_car(tx, car_id)
+    duty = "" if car.made_year is None else disclosure_duty(car.made_year, today.year).why
+    entries = car_entries(tx, car_id)
+    reversals = {link for entry in entries for link in entry.links if link.startswith("reverses-")}
+    receipts = tuple(
+        f"{entry.day.isoformat()}: {entry.narration}"
+        for entry in entries
+        if entry.fact("kind") in ("parts", "outside")
+        and f"reverses-{entry.number}" not in reversals
+        and not any(link.startswith("reverses-") for link in entry.links)
+    )
+    return BuyersFile(listing_facts(tx, car_id, today), car.vin, receipts, duty, today)
 
 
 def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -> SaleSituation:

@@ -17,6 +17,7 @@ from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal
 from driveout.selling import actions
 from driveout.selling.asking import BOTTLENECKS, AskingPlan, SaleSituation, asking_plan
+from driveout.selling.buyers_file import buyers_file_pdf
 from driveout.selling.chart import ChartStep, plan_svg
 from driveout.selling.listing import LENGTHS, gaps, listing_text, photo_order
 from driveout.selling.offers import ANSWERS, answer_offer
@@ -56,6 +57,14 @@ def show(request: Request, car_id: int) -> Response:
     """Draw the chapter."""
     with reading(request) as tx:
         return _sale_page(request, tx, car_id)
+
+
+@router.get("/cars/{car_id}/sale/buyers-file.pdf")
+def print_buyers_file(request: Request, car_id: int) -> Response:
+    """The buyer's file as a PDF."""
+    with reading(request) as tx:
+        made = buyers_file_pdf(actions.buyers_file(tx, car_id, now(request).date()))
+    return Response(made, media_type="application/pdf", headers={"Content-Disposition": "inline"})
 
 
 @router.post("/cars/{car_id}/sale/plan")
