@@ -121,6 +121,38 @@ findings:
     assert data["causes"][0]["chance"] == pytest.approx(0.43 / 0.48, abs=1e-12)
 
 
+def test_a_car_case_of_ones_own_is_weighed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    # One fault at 0.25 that costs 400 for sure, value 2000 for sure: the mean profit before any
+    # price is 2000 - 100, and with the wage rule alone and no hours so is the walk-away price.
+    (folder / "case.yaml").write_text(
+        """\
+schema: driveout-car-case/1
+name: One fault
+currency: USD
+value: [2000, 2000, 2000]
+chances: {clutch: 0.25}
+costs:
+  clutch: {label: Clutch, money: 400}
+rules: {chosen: [wage], wage_per_hour: 15}
+""",
+        encoding="utf-8",
+    )
+
+    call(folder, "weigh", "--case", folder / "case.yaml", "--json")
+
+    data = as_json(capsys)
+    assert data["walk_away_minor"] == pytest.approx(190_000, abs=1)
+
+
+def test_an_advert_and_a_case_together_or_neither_are_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    call(folder, "weigh", code=1)
+    call(folder, "weigh", folder / "advert.yaml", "--case", folder / "advert.yaml", code=1)
+
+    assert capsys.readouterr().err.count("one of both") == 2
+
+
 @pytest.mark.parametrize(
     ("content", "message"),
     [

@@ -38,7 +38,7 @@ from driveout.hunt.sift import (
 )
 from driveout.hunt.weigh import Weighing, weigh, weighing_as_data
 from driveout.hunt.workers import Crew, Job, Outcomes, Piece, cluster_crew, machine_crew
-from driveout.outlook import Rules, rules_from
+from driveout.outlook import Rules, case_from_file, case_result, rules_from
 from driveout.units import Money
 
 RULES_SCHEMA = "driveout-rules/1"
@@ -70,14 +70,28 @@ def weigh_advert(
     ctx: typer.Context,
     advert: Annotated[
         str, typer.Argument(help="YAML or JSON (driveout-advert/1), a text file, or - for stdin.")
-    ],
+    ] = "",
+    case: Annotated[
+        Path | None, typer.Option("--case", help="Own model instead of an advert (driveout-car-case/1).")
+    ] = None,
     rules: RulesFile = None,
     network: NetworkFile = None,
     own_pack: PackFile = None,
     repairs: RepairsFile = None,
     value: ValueOption = None,
 ) -> Answer:
-    """Weigh one advert: probable faults, outlook, walk-away price and why."""
+    """Weigh one advert, or a car case of one's own: probable faults, outlook, walk-away price and why."""
+    if (case is None) == (not advert):
+        raise BadEntry(
+            "Give an advert, or --case FILE with a model of your own; one of both.",
+            field="advert",
+            value=advert,
+        )
+    if case is not None:
+        own = case_result(
+            case_from_file(_bytes(case), case.name, None if network is None else _bytes(network))
+        )
+        return Answer(own, _case_lines(own))
     setting = _setting(rules, network, own_pack, repairs)
     today = ctx.obj.now().date()
     content, name = _content(advert)
@@ -280,6 +294,22 @@ def _weighing_lines(advert: Advert, weighing: Weighing, questions: list[str]) ->
             lines.append(f"  {s.label}: {low} to {high}")
     lines += [f"Assumed: {note}" for note in weighing.missing]
     return lines + [f"Question: {question}" for question in questions]
+
+
+def _case_lines(result: dict[str, Any]) -> list[str]:
+    profit = result["outlook"]["profit_minor"]
+    low, middle, high = (Money(profit[key], result["currency"]).text() for key in ("p10", "p50", "p90"))
+    lines = [
+        result["name"],
+        "",
+        f"Walk away above {result['walk_away']}: the rule {result['binding_rule']} sets it.",
+        f"Profit {middle} in the middle, {low} to {high} in eight of ten cases; a loss in "
+        f"{100 * result['outlook']['loss_chance']:.0f} of 100.",
+        "",
+        "Probable faults:",
+    ]
+    likely = sorted(result["chances"].items(), key=lambda pair: -pair[1])
+    return lines + [f"  {100 * chance:3.0f} %  {fault}" for fault, chance in likely[:8]]
 
 
 def _sift_data(rows: list[Sifted], wrong: list[BadEntry], out: Path) -> dict[str, Any]:

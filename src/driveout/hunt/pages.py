@@ -519,7 +519,7 @@ def _checked_page(
 
 def _symptom_label(tx: Connection, symptom: Symptom) -> str:
     name = actions.pack_names(tx).get(symptom.finding, symptom.finding)
-    said = "the seller says there is none: " if symptom.said == "no" else ""
+    said = "seller denies: " if symptom.said == "no" else ""
     hedge = ", only supposed" if symptom.hedged else ""
     return f"{said}{name}{hedge} (“{symptom.words}”)"
 
@@ -604,7 +604,7 @@ def _item_rows(tx: Connection, items: list[dict[str, Any]], currency: str) -> li
 def _shown_value(item: Mapping[str, Any], names: Mapping[str, str], currency: str) -> str:
     what, value = item["what"], item["value"]
     if what in ("symptom", "repaired"):
-        denied = "none: " if item["said"] == "no" else ""
+        denied = "seller denies: " if item["said"] == "no" else ""
         return denied + str(names.get(value, value)) + (" (only supposed)" if item["hedged"] else "")
     if what == "trap":
         return word_lists().traps[value].title if value in word_lists().traps else str(value)
