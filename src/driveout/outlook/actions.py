@@ -319,7 +319,8 @@ def change_rules(tx: Tx, rules: Rules, *, version: int, at: datetime) -> KeptRul
 
 
 def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
-    currency = get_car(tx, car_id).currency
+    car = get_car(tx, car_id)
+    currency = car.currency
     try:
         made = Forecast(case_of(tx, car_id).case, POINTS)
         outlook = made.outlook()
@@ -347,7 +348,7 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
         "missing": "; ".join(outlook.notes),
         "breakdown": outlook_as_data(outlook),
     }
-    if get_car(tx, car_id).stage in BEFORE_BUYING:
+    if car.stage in BEFORE_BUYING:
         try:
             ceiling = ceiling_from(made)
             values["ceiling_minor"], values["binding"] = ceiling.money.minor, ceiling.binding

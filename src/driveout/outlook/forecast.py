@@ -218,10 +218,22 @@ class Forecast:
 
     @cached_property
     def _parts(self) -> list[tuple[Part, ...]]:
+        """Parts in cash, own hours and days."""
+        charges = (self.cash_charge, HOURS, self.days_charge)
         if self._drawn is not None:
-            return [self._drawn.parts(charge) for charge in self._charges]
+            return [self._drawn.parts(charge) for charge in charges]
         assert isinstance(self.case.chances, FaultChances)
-        return parts_by_charge(self.case.chances, self.case.book, self._charges)
+        return parts_by_charge(self.case.chances, self.case.book, charges)
+
+    @cached_property
+    def _reaches(self) -> list[tuple[float, float]]:
+        """Mean of each charge, and its standard deviation or a little more."""
+        cash, hours, days = (
+            (math.fsum(p.mean for p in part), math.sqrt(max(math.fsum(p.covariance for p in part), 0.0)))
+            for part in self._parts
+        )
+        wage = self.case.rules.wage_per_hour
+        return [cash, (cash[0] + wage * hours[0], cash[1] + wage * hours[1]), hours, days]
 
     @cached_property
     def _money_grids(self) -> list[Lattice]:
@@ -242,7 +254,7 @@ class Forecast:
             steps = [grid.step * ratio for grid in self.like._money_grids]
         else:
             steps = [
-                grid_step(self._parts[first + k], chances, book, charge, points)
+                grid_step(*self._reaches[first + k], chances, book, charge, points)
                 for k, charge in enumerate(charges)
             ]
         return cost_distributions(chances, book, charges, steps, points)
@@ -304,14 +316,14 @@ class Forecast:
     @cached_property
     def hours_mean(self) -> float:
         """Expected own hours if it is mended."""
-        return math.fsum(p.mean for p in self._parts[2])
+        return math.fsum(p.mean for p in self._parts[1])
 
     @cached_property
     def days_mean(self) -> float:
         """Expected days from buying to sold."""
         if self.like is not None:
             return self.like.days_mean * self.like.case.rules.hours_per_week / self.case.rules.hours_per_week
-        return math.fsum(p.mean for p in self._parts[3])
+        return math.fsum(p.mean for p in self._parts[2])
 
     @property
     def price_factor(self) -> float:
@@ -348,7 +360,7 @@ class Forecast:
         )
 
     def _lines(self, paid: float) -> tuple[OutlookLine, ...]:
-        money, hours = self._parts[0], self._parts[2]
+        money, hours = self._parts[0], self._parts[1]
         always = len(self.case.book.always)
         resale = self.resale
         whole = resale.variance + math.fsum(p.covariance for p in money)

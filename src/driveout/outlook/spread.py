@@ -359,7 +359,8 @@ def cost_distribution(
     heckerman-1989 (the signed sum); own-reasoning, docs/method/outlook.md (the rest).
     """
     if step is None:
-        step = grid_step(parts(chances, book, charge), chances, book, charge, points)
+        mean, variance = mean_and_variance(chances, book, charge)
+        step = grid_step(mean, math.sqrt(max(variance, 0.0)), chances, book, charge, points)
     return cost_distributions(chances, book, (charge,), (step,), points)[0]
 
 
@@ -394,15 +395,14 @@ def _spectrum(pieces: tuple[Piece, ...], charge: Charge, step: float, points: in
 
 
 def grid_step(
-    lines: Sequence[Part], chances: FaultChances, book: CostBook, charge: Charge, points: int
+    mean: float, deviation: float, chances: FaultChances, book: CostBook, charge: Charge, points: int
 ) -> float:
     """A round grid spacing (1, 2 or 5 times a power of ten) that leaves no mass outside."""
-    mean, variance = math.fsum(p.mean for p in lines), math.fsum(p.covariance for p in lines)
     largest = 0.0
     for pieces in _all_pieces(chances, book):
         one, square = moments(pieces, charge)
         largest = max(largest, one + 8.0 * math.sqrt(max(square - one * one, 0.0)))
-    reach = mean + 8.0 * math.sqrt(max(variance, 0.0)) + largest
+    reach = mean + 8.0 * deviation + largest
     if reach <= 0.0:
         return 1.0
     least = reach / (points - 2)
