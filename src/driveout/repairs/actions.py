@@ -10,7 +10,10 @@ from functools import lru_cache
 from driveout.cars import Car
 from driveout.cars.actions import get_car, note_event
 from driveout.errors import BadEntry, CannotSay
-from driveout.faults.actions import knowledge_of, posterior_of
+from driveout.faults.actions import knowledge_of, posterior_of, prove_fault
+from driveout.faults.pack import Pack
+from driveout.parts import PartLine
+from driveout.parts.actions import need_parts, parts_of, set_state
 from driveout.repairs import records
 from driveout.repairs.catalogue import Catalogue, PartChoice, Repair, catalogue
 from driveout.repairs.choose import (
@@ -23,9 +26,10 @@ from driveout.repairs.choose import (
     now_or_later,
 )
 from driveout.repairs.records import Chosen, Means
+from driveout.repairs.shopping import part_lines, still_to_add
 from driveout.store import Tx
 from driveout.units import Money
-from driveout.workshop import SHIPPED
+from driveout.workshop import SHIPPED, shipped_assembly, strip
 from driveout.workshop.actions import drop_targets, start_work
 
 LEAST_CHANCE = 0.10
@@ -249,7 +253,7 @@ def _money(repair: Repair, part: PartChoice) -> int:
 def choose_repair(
     tx: Tx, car_id: int, repair: str, kind: str, *, at: datetime, version: int | None = None
 ) -> Chosen:
-    """Take a repair into the plan; its strip and refit plan is begun where one is shipped.
+    """Take a repair into the plan: its strip and refit plan is begun, its parts go on the list.
 
     Parameters
     ----------
@@ -288,7 +292,40 @@ def choose_repair(
     note_event(
         tx, car_id, "repair", f"Repair chosen: {held.name} ({kind})", {"repair": repair, "choice": kind}, at
     )
+    _list_parts(tx, car, held, held.choices[kind], at)
     return made
+
+
+def _list_parts(tx: Tx, car: Car, repair: Repair, part: PartChoice, at: datetime) -> None:
+    """Put on the list what the repair needs, and take off what it does not need in this kind."""
+    lines = _lines(catalogue_of(car), repair, part)
+    wanted = {line.what for line in lines}
+    _drop_parts(tx, car.id, repair.id, wanted, at)
+    for one in parts_of(tx, car.id):
+        if one.line.key == repair.id and one.line.what in wanted and one.state == "not needed":
+            set_state(tx, car.id, one.id, "needed", at=at)
+    keys = {row.repair for row in records.chosen_of(tx, car.id)}
+    listed = [
+        one.line.what
+        for one in parts_of(tx, car.id)
+        if one.line.key in keys and one.state in ("needed", "ordered", "here")
+    ]
+    need_parts(tx, car.id, still_to_add(lines, listed), at=at)
+
+
+def _drop_parts(tx: Tx, car_id: int, repair: str, wanted: set[str], at: datetime) -> None:
+    """Call parts of a repair not needed, unless they are wanted still or on their way."""
+    for one in parts_of(tx, car_id):
+        if one.line.key == repair and one.state == "needed" and one.line.what not in wanted:
+            set_state(tx, car_id, one.id, "not needed", at=at)
+
+
+def _lines(held: Catalogue, repair: Repair, part: PartChoice) -> list[PartLine]:
+    plan = None
+    if part.kind != "outside" and repair.assembly in SHIPPED:
+        plan = strip(shipped_assembly(repair.assembly), repair.targets, compare=False)
+    reached = held.access[repair.access].target if repair.access else ""
+    return part_lines(repair, part, plan, reached)
 
 
 def drop_repair(
@@ -326,14 +363,68 @@ def drop_repair(
             for target in other.targets
         }
         drop_targets(tx, car_id, held.assembly, [t for t in held.targets if t not in still], at=at)
+    every = catalogue_of(get_car(tx, car_id))
+    wanted = {
+        line.what
+        for row, other, part in chosen_plan(tx, car_id).repairs
+        if row.state == "chosen"
+        for line in _lines(every, other, part)
+    }
+    _drop_parts(tx, car_id, repair, wanted, at)
     note_event(tx, car_id, "repair", f"Repair taken out of the plan: {held.name}", {"repair": repair}, at)
     return made
 
 
-def finish_repair(tx: Tx, car_id: int, repair: str, *, at: datetime, version: int | None = None) -> Chosen:
-    """Call a repair done."""
+def finish_repair(
+    tx: Tx, car_id: int, repair: str, *, at: datetime, was_it: str = "", version: int | None = None
+) -> Chosen:
+    """Call a repair done, and keep what taking apart proved.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    repair
+        The repair.
+    at
+        Present moment.
+    was_it
+        One of the answers of `was_it_answers`: ``yes:`` with the fault that was found, ``no`` when
+        none of the cured faults was there; empty when nobody knows. Sold cars teach by it.
+    version
+        Version that the person was looking at.
+
+    Returns
+    -------
+    Chosen
+        The decision.
+
+    Raises
+    ------
+    BadEntry
+        If the answer is none of the offered ones.
+    CannotSay
+        If it contradicts what is recorded.
+    """
     held = _repair(catalogue_of(get_car(tx, car_id)), repair)
+    offered = dict(was_it_answers(knowledge_of(tx), held))
+    if was_it not in offered:
+        raise BadEntry(
+            f"{was_it!r} is not an answer to what {held.name} found.",
+            field="was_it",
+            value=was_it,
+            allowed=", ".join(offered.values()),
+        )
     made = records.save_chosen(tx, car_id, repair, {"state": "done"}, at, version)
+    if was_it.startswith("yes:"):
+        prove_fault(tx, car_id, fault=was_it.removeprefix("yes:"), is_there=True, at=at, note=held.name)
+    elif was_it == "no":
+        for fault in held.cures:
+            prove_fault(tx, car_id, fault=fault, is_there=False, at=at, note=held.name)
+    # What was never ordered until the work was done was not needed, or bought without the list.
+    _drop_parts(tx, car_id, repair, set(), at)
     note_event(
         tx,
         car_id,
@@ -343,6 +434,29 @@ def finish_repair(tx: Tx, car_id: int, repair: str, *, at: datetime, version: in
         at,
     )
     return made
+
+
+def was_it_answers(pack: Pack, repair: Repair) -> list[tuple[str, str]]:
+    """What may be answered to "Was it that?" once a repair is done, in the words of a choice.
+
+    A fault with rivals is ruled out only by the rival that it was, so "no" then names them.
+    """
+    known = [fault for fault in repair.cures if fault in pack.faults]
+    rivals = {
+        other
+        for fault in known
+        for cause in pack.competing.values()
+        if fault in cause.faults
+        for other in cause.faults
+        if other not in known
+    }
+    answers = [("", "Do not know")]
+    answers += [(f"yes:{fault}", f"Yes: {pack.faults[fault].name}") for fault in known]
+    answers += [(f"yes:{fault}", f"No, it was: {pack.faults[fault].name}") for fault in sorted(rivals)]
+    contested = any(fault in cause.faults for fault in known for cause in pack.competing.values())
+    if known and not contested:
+        answers.append(("no", "No, it was not there"))
+    return answers
 
 
 def _repair(held: Catalogue, repair: str) -> Repair:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
+from driveout.faults.actions import knowledge_of
 from driveout.repairs import actions
 from driveout.repairs.actions import Proposal
 from driveout.repairs.choice_file import answer_of, read_choice
@@ -80,6 +81,7 @@ def done(request: Request, car_id: int, form: PostedForm) -> Response:
             tx,
             car_id,
             form.text("repair"),
+            was_it=form.text("was_it", required=False),
             version=form.whole("version", least=1, required=False),
             at=now(request),
         ),
@@ -124,6 +126,7 @@ def _page(
     held = actions.catalogue_of(car)
     plan = actions.chosen_plan(tx, car_id)
     choice, silent = _suggestion(tx, car_id)
+    pack = knowledge_of(tx)
     chosen = {row.repair for row, _, _ in plan.repairs}
     rows = [(row, _kinds(row, held.currency)) for row in actions.proposals(tx, car_id)]
     return page(
@@ -145,6 +148,7 @@ def _page(
         ],
         every=sorted(held.repairs.values(), key=lambda repair: repair.name),
         plan=plan,
+        answers={repair.id: actions.was_it_answers(pack, repair) for _, repair, _ in plan.repairs},
         plan_money=Money(plan.money, held.currency),
         access_names=[held.access[name].name for name in plan.access],
         choice=choice,
