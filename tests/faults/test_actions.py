@@ -8,7 +8,9 @@ from driveout.cars.actions import add_car, change_stage, trail_of
 from driveout.errors import BadEntry, Conflict
 from driveout.faults import actions
 from driveout.faults.records import Found
+from driveout.outlook.actions import newest_point
 from driveout.store import Store
+from driveout.wear.actions import record_readings
 
 
 def a_car(store: Store, **facts: object) -> int:
@@ -198,3 +200,50 @@ def test_a_competing_fault_cannot_be_absent_on_its_own(store: Store) -> None:
         actions.prove_fault(tx, car, fault="eng_head_gasket", is_there=False, at=store.now())
     with pytest.raises(BadEntry, match="not a fault"), store.writing() as tx:
         actions.prove_fault(tx, car, fault="eng_head", is_there=True, at=store.now())
+
+
+def measure_compression(store: Store, car: int, cylinders: str) -> None:
+    with store.writing() as tx:
+        record_readings(tx, car, "engine", {"engine": {"dry": cylinders}}, at=store.now())
+
+
+def test_a_bad_compression_reading_moves_chances_and_outlook_at_once(store: Store) -> None:
+    car = a_car(store, clean_value_minor=[520_000, 600_000, 680_000])
+    before = chance(store, car, "eng_low_compression")
+    with store.reading() as tx:
+        worth = newest_point(tx, car)
+
+    measure_compression(store, car, "1200 1190 1210 600 kPa")
+
+    assert chance(store, car, "eng_low_compression") > 3 * before
+    with store.reading() as tx:
+        assert actions.evidence_of(tx, car)["b_compression"] == "very low"
+        now = newest_point(tx, car)
+    assert worth is not None and now is not None
+    assert (now.ceiling_minor or 0) < (worth.ceiling_minor or 0)
+
+
+def test_what_was_recorded_outweighs_a_reading(store: Store) -> None:
+    car = a_car(store)
+    measure_compression(store, car, "1200 1190 1210 600 kPa")
+
+    found(store, car, "b_compression", "even")
+
+    with store.reading() as tx:
+        assert actions.evidence_of(tx, car)["b_compression"] == "even"
+
+
+def test_a_reading_that_an_own_pack_knows_nothing_of_says_nothing(store: Store) -> None:
+    car = a_car(store)
+    measure_compression(store, car, "1200 1190 1210 600 kPa")
+    own = (
+        "schema: driveout-pack/1\nfindings: {b_compression: {outcomes: [fine, poor], false_alarm: 0.05, "
+        "shows: {eng_low_compression: 0.9}}}\n"
+    )
+
+    with store.writing() as tx:
+        actions.keep_own_pack(tx, own, name="own.yaml", at=store.now())
+
+    with store.reading() as tx:
+        assert "b_compression" not in actions.evidence_of(tx, car)
+        assert actions.posterior_of(tx, car).evidence_probability > 0

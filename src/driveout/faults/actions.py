@@ -19,6 +19,7 @@ from driveout.faults.posterior import Posterior, infer, known_outcome
 from driveout.faults.records import Found, OwnPack
 from driveout.faults.shipped import network_of, shipped_network, with_silence
 from driveout.store import Tx
+from driveout.wear.actions import evidence as readings_as_evidence
 
 FINISHED = ("sold", "let go")
 ORIGINS = ("advert", "check", "reading", "person")
@@ -173,15 +174,31 @@ def findings_of(tx: Tx, car_id: int, *, with_history: bool = False) -> list[Foun
 
 
 def evidence_of(tx: Tx, car_id: int) -> dict[str, str]:
-    """Evidence about a car: finding id to outcome; an advert that was read adds its silences."""
+    """Evidence about a car: finding id to outcome.
+
+    What was recorded outweighs what readings say; an advert that was read adds its silences.
+    """
     rows = findings_of(tx, car_id)
     car = get_car(tx, car_id)
     network = network_for(tx, car)
     known = {*network.finding, *network.cause, *network.root}
-    evidence = {row.finding: row.outcome for row in rows if row.finding in known}
+    recorded = {row.finding: row.outcome for row in rows if row.finding in known}
+    evidence = {**measured(tx, car_id, network), **recorded}
     if any(row.origin == "advert" for row in rows) or car.facts.get("advert_text"):
         return with_silence(network, evidence)
     return evidence
+
+
+def measured(tx: Tx, car_id: int, network: Network) -> dict[str, str]:
+    """What the readings of a car say to the network: finding id to outcome.
+
+    A reading that this network has no finding or no outcome for says nothing.
+    """
+    return {
+        name: outcome
+        for name, outcome in readings_as_evidence(tx, car_id).items()
+        if name in network.finding and outcome in network.finding[name].outcomes
+    }
 
 
 def posterior_of(tx: Tx, car_id: int) -> Posterior:
