@@ -176,8 +176,8 @@ def folded(text: str) -> str:
 def _folded_letter(letter: str) -> str:
     if letter in _SAME_AS:
         return _SAME_AS[letter]
-    if letter == "\n":
-        return "\n"
+    if letter == "\n" or "\uac00" <= letter <= "\ud7a3":  # a Korean syllable stays whole
+        return letter
     pieces: list[str] = []
     for piece in unicodedata.normalize("NFKD", letter):
         kind = unicodedata.category(piece)

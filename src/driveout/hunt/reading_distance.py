@@ -57,6 +57,10 @@ class _Distance:
     strength: int
 
 
+_YEAR_AND_UNIT = re.compile(r"(?<!\d)(?:19|20)\d\d\s(?:kms?|miles?)\s?[:.=]?\s?$")
+_NEXT_NUMBER = re.compile(r"\s?[:.=]?\s?\d")
+
+
 def unit_after(plain: Plain, number: Number) -> tuple[str, int]:
     """Unit of distance written after a number ("km", "mi", "ten", or "") and where it ends."""
     found = _UNIT_AFTER.match(plain.folded, number.end)
@@ -65,6 +69,12 @@ def unit_after(plain: Plain, number: Number) -> tuple[str, int]:
     unit = "km" if found["km"] else "mi" if found["mi"] else "ten"
     if unit == "ten" and number.value < 1000:
         return "", number.end
+    if (
+        number.end - number.start == 4
+        and 1950 <= number.value <= 2050
+        and _NEXT_NUMBER.match(plain.folded, found.end())
+    ):
+        return "", number.end  # "2012 km 135.000": the unit stands before its number
     return unit, found.end()
 
 
@@ -74,7 +84,11 @@ def is_distance(plain: Plain, number: Number) -> bool:
     if unit or number.spread:
         return True
     before = plain.clause_before(number.start)
-    return bool(_CUE_BEFORE.search(before) or _ON_CLOCK_AFTER.match(plain.folded, number.end))
+    return bool(
+        _CUE_BEFORE.search(before)
+        or _YEAR_AND_UNIT.search(before)
+        or _ON_CLOCK_AFTER.match(plain.folded, number.end)
+    )
 
 
 def distance(plain: Plain, numbers: tuple[Number, ...], default: DistanceUnit, years: range) -> Read | None:
@@ -138,7 +152,7 @@ def _distance(plain: Plain, number: Number, years: range) -> _Distance | None:
     unit, end = unit_after(plain, number)
     before = plain.clause_before(number.start)
     after = plain.folded[end : end + 24]
-    cue = _CUE_BEFORE.search(before)
+    cue = _CUE_BEFORE.search(before) or _YEAR_AND_UNIT.search(before)
     cued = cue is not None
     if cue is not None and not unit:
         unit = (

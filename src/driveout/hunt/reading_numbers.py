@@ -283,7 +283,7 @@ def _written(text: str) -> Iterator[Number]:
 
 _TAIL = re.compile(
     r"(?:k|tkm|km|kms|kilomet\w*|mi|mls|mil|mile\w*|millas|tsd|tys|tis|thousand|thou|grand|mille|mila|bin|lakhs?|lac|ribu|rb|juta|jt|"
-    r"usd|eur|euros?|gbp|chf|cad|aud|nzd|pln|zl|czk|kc|sek|nok|dkk|kr|rub|rur|uah|inr|rs|tl|huf|ft|ron|lei|dollars?|bucks|"
+    r"usd|eur|euros?|e|gbp|chf|cad|aud|nzd|pln|zl|czk|kc|sek|nok|dkk|kr|rub|rur|uah|inr|rs|tl|huf|ft|ron|lei|dollars?|bucks|"
     r"pounds?|quid|obo|ono|vb|vhb|fp|cash|firm|neg|hundred|ish|ono|or)(?![a-z])"
 )
 

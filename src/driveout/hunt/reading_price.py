@@ -162,7 +162,7 @@ _ROLES_BEFORE: tuple[tuple[str, re.Pattern[str]], ...] = (
             r"went for|new (?:was|price was|cost)|brand new|when new|invested|put|sunk|receipts?(?: for)?|bills?(?: for)?|invoices?(?: for)?|"
             r"quoted(?: me)?|quotes?|estimated?|estimates?|repairs? (?:is|are|cost\w*|will be|would be|about|around)|to (?:fix|repair|replace)(?: it)?|"
             r"parts? (?:is|are|cost\w*|about|around|run)|labou?r|insured|fees?|tow(?:ing)?|delivery|shipping|tax|registration|trade|"
-            r"scrap|offered|saves?|saving|discount|less|minus|knock|off|bounty|kbb|clean ones|others|similar(?: ones)?|"
+            r"scrap(?: ?(?:man|yard|metal))?(?: (?:says|offers|offered|pays|gives|value))?|offered|saves?|saving|discount|less|minus|knock|off|bounty|kbb|clean ones|others|similar(?: ones)?|"
             r"wert|neupreis|bezahlt|gekostet|kosten|reparatur\w*|investiert|rechnung\w*|valeur|paye|cote|factures?|"
             r"vale|pagado|pague|costo|costaba|factura|gastado|valore|pagato|speso|wartosc|zaplacilem|koszt|стоит|стоил\w*|потратил\w*|ремонт|вложил\w*",
             "新车价|维修费|花了",
@@ -172,7 +172,7 @@ _ROLES_BEFORE: tuple[tuple[str, re.Pattern[str]], ...] = (
         "asked",
         _role(
             r"asking(?: price)?|ask|price[d]?|sale price|cash price|firm(?: price)?|for sale for|for sale|selling(?: it| her| him)?(?: for)?|sell(?: it| her| him)?(?: for)?|"
-            r"want(?:ing|s|ed)?|take[s]?|looking (?:for|to get)|get|yours|first|have it for|buy(?:s)?|let it go|i'?ll take|"
+            r"want(?:ing|s|ed)?|take[s]?|looking (?:for|to get)|get|yours|first|have it for|buy(?:s)?|let it go|i'?ll take|i say|"
             r"make it yours|offers? (?:over|around|on|above|near|from)|"
             r"preis|festpreis|fp|vb|vhb|vs|verhandlungsbasis|verkaufspreis|kaufpreis|prix|precio|pvp|vendo por|pido|preco|valor|prezzo|"
             r"chiedo|cena|cena do negocjacji|hinta|hintapyynto|pris|prijs|vraagprijs|fiyat|fiyati|harga|gia|ar|ára|цена|ціна|стоимость|прошу|продам за|отдам за",
@@ -237,6 +237,7 @@ class _Amount:
     strength: int
 
 
+_GLUED_E = re.compile(r"e(?![^\W_])")
 _HAN = re.compile(r"[\u3400-\u9fff]")
 _KANA = re.compile(r"[\u3040-\u30ff]")
 
@@ -265,6 +266,8 @@ def currency_beside(plain: Plain, number: Number, default: str) -> tuple[str, in
             number.start - (len(before.string) - before.start()),
             number.end,
         )
+    if _GLUED_E.match(plain.folded, number.end):  # "1200e"
+        return "EUR", number.start, number.end + 1
     after = _SIGN_AFTER.match(plain.folded[number.end : number.end + 14])
     if after:
         return _one(after[1], default, plain.folded), number.start, number.end + after.end()

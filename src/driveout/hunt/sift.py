@@ -315,7 +315,7 @@ def ranked(rows: Sequence[Sifted]) -> list[tuple[Sifted, float | None]]:
 
 
 CHUNK_ROWS = 20
-FIRST_LOOK_ROWS = 500
+FIRST_LOOK_ROWS = 2000
 CLOSELY = 200  # adverts of a long table that are weighed by every rule
 
 
