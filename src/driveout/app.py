@@ -33,6 +33,7 @@ PARTS = (
     "faults",
     "viewing",
     "outlook",
+    "rules",
     "repairs",
     "workshop",
     "parts",

@@ -15,15 +15,14 @@ from driveout.outlook import Rules, default_rules
 from driveout.outlook.actions import (
     band_of,
     case_of,
-    change_rules,
     lines_of,
     newest_point,
     outlook_of,
     refresh,
-    rules_of,
     trail,
 )
 from driveout.outlook.pages import strip
+from driveout.rules.actions import change_rules, rules_of
 from driveout.store import Store
 
 AT = datetime(2026, 5, 4, 18, 30, tzinfo=UTC)

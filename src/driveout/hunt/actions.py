@@ -28,7 +28,8 @@ from driveout.hunt.setting import Setting
 from driveout.hunt.weigh import Weighing, weighing_of_case
 from driveout.lessons.actions import freeze
 from driveout.money.actions import book_purchase
-from driveout.outlook.actions import case_of, fault_facts, lines_of, rules_of
+from driveout.outlook.actions import case_of, fault_facts, lines_of
+from driveout.rules.actions import rules_of
 from driveout.store import Tx
 from driveout.units import Money
 

@@ -26,7 +26,6 @@ from driveout.outlook.forecast import (
 )
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book, repair_pieces
 from driveout.outlook.margin import Margin, Resale
-from driveout.outlook.rules import CEILING_RULES, Rules, default_rules, rules_as_data, rules_from
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.spread import cost_distribution, mean_and_variance, parts
 from driveout.outlook.strip import StripBand, strip_svg, strip_words
@@ -41,6 +40,7 @@ from driveout.outlook.walk_away import (
     tail_ceiling,
     wage_ceiling,
 )
+from driveout.rules import CEILING_RULES, Rules, default_rules, rules_as_data, rules_from
 
 __all__ = [
     "CEILING_RULES",

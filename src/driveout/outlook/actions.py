@@ -23,13 +23,14 @@ from driveout.outlook.car_case import car_case, check_currency, no_value, title_
 from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import Case, Forecast, Outlook
 from driveout.outlook.from_catalogue import FaultFacts, Plan
-from driveout.outlook.records import KeptRules, Point
-from driveout.outlook.rules import Rules, default_rules
+from driveout.outlook.records import Point
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.strip import NARROW, WIDE, StripBand, strip_svg
 from driveout.outlook.walk_away import Ceiling, ceiling_from
 from driveout.repairs import Catalogue
 from driveout.repairs.actions import catalogue_of, decisions_of
+from driveout.rules import default_rules
+from driveout.rules.actions import rules_of
 from driveout.store import Tx
 from driveout.uncertain import ThreePoint
 from driveout.units import Money
@@ -40,7 +41,6 @@ __all__ = [
     "band_of",
     "band_of_point",
     "case_of",
-    "change_rules",
     "default_rules",
     "fault_facts",
     "lines_of",
@@ -48,7 +48,6 @@ __all__ = [
     "outlook_of",
     "plan_of",
     "refresh",
-    "rules_of",
     "strip",
     "trail",
     "value_of",
@@ -184,7 +183,7 @@ def case_of(tx: Tx, car_id: int) -> Present:
         contradict each other.
     """
     car = get_car(tx, car_id)
-    rules = records.rules_kept(tx, car.currency).rules
+    rules = rules_of(tx, car.currency).rules
     check_currency(rules, car.currency)
     value, note = value_of(tx, car_id)
     network = network_for(tx, car)
@@ -284,38 +283,6 @@ def lines_of(tx: Tx, car_id: int, price_minor: int | None = None) -> tuple[Estim
         If no outlook can be made.
     """
     return estimate_lines(case_of(tx, car_id).case, None if price_minor is None else float(price_minor))
-
-
-def rules_of(tx: Tx, currency: str = "USD") -> KeptRules:
-    """The person's rules in a currency; the defaults, version 0, if none were ever written."""
-    return records.rules_kept(tx, currency)
-
-
-def change_rules(tx: Tx, rules: Rules, *, version: int, at: datetime) -> KeptRules:
-    """Write the person's rules; outlooks follow with the next fact of each car.
-
-    Parameters
-    ----------
-    tx
-        Open transaction.
-    rules
-        All rules in one currency.
-    version
-        Version the person was looking at.
-    at
-        Present moment.
-
-    Returns
-    -------
-    KeptRules
-        The rules with their new version.
-
-    Raises
-    ------
-    Conflict
-        If somebody else changed them meanwhile.
-    """
-    return records.keep_rules(tx, rules, version, at)
 
 
 def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:

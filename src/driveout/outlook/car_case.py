@@ -14,8 +14,8 @@ from driveout.outlook.chances import FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
 from driveout.outlook.forecast import Case, Forecast, Salvage
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book
-from driveout.outlook.rules import Rules
 from driveout.repairs import Catalogue
+from driveout.rules import Rules
 from driveout.uncertain import Fixed, fitted
 
 #: positive findings that hang together, beyond which fault sets are drawn instead of summed

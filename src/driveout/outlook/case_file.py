@@ -22,9 +22,9 @@ from driveout.outlook.car_case import chances_or_draws
 from driveout.outlook.chances import Block, FaultChances
 from driveout.outlook.draws import FaultDraws
 from driveout.outlook.forecast import Case, Forecast, Salvage
-from driveout.outlook.rules import Rules, default_rules, rules_from
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.walk_away import ceiling_from
+from driveout.rules import Rules, default_rules, rules_from
 from driveout.uncertain import Law, Scaled, ThreePoint, fitted
 from driveout.units import minor_digits
 

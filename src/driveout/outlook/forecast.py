@@ -17,7 +17,6 @@ from driveout.outlook.book import Charge, CostBook, moments
 from driveout.outlook.chances import FaultChances
 from driveout.outlook.draws import DrawnLines, FaultDraws, draw_lines
 from driveout.outlook.margin import Margin, Resale
-from driveout.outlook.rules import Rules
 from driveout.outlook.spread import (
     COARSE,
     FINE,
@@ -27,6 +26,7 @@ from driveout.outlook.spread import (
     log_exponential_mean,
     parts_by_charge,
 )
+from driveout.rules import Rules
 from driveout.uncertain import Lattice
 
 DAYS_A_YEAR = 365.0

@@ -23,8 +23,8 @@ from driveout.outlook.car_case import chances_or_draws
 from driveout.outlook.chances import FaultChances
 from driveout.outlook.forecast import Case, Forecast
 from driveout.outlook.margin import Resale
-from driveout.outlook.rules import Rules
 from driveout.outlook.spread import shared_work
+from driveout.rules import Rules
 
 Floats = NDArray[np.float64]
 Array = NDArray[Any]

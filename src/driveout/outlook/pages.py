@@ -13,8 +13,9 @@ from driveout.outlook import actions
 from driveout.outlook.actions import strip
 from driveout.outlook.case_file import case_from_file, case_result
 from driveout.outlook.records import Point
-from driveout.outlook.rules import CEILING_RULES, ORIGIN, Rules, rules_as_data, rules_from
 from driveout.outlook.strip import NARROW, WIDE, strip_words, trail_svg
+from driveout.rules import CEILING_RULES, ORIGIN, Rules, default_rules, rules_as_data, rules_from
+from driveout.rules import actions as rules_actions
 from driveout.uncertain import CONVENTION
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
@@ -106,7 +107,9 @@ def write_rules(request: Request, form: PostedForm) -> Response:
 
     def write(tx: Connection) -> object:
         version = form.whole("version", 0) or 0
-        return actions.change_rules(tx, _rules_from_form(form, currency), version=version, at=now(request))
+        return rules_actions.change_rules(
+            tx, _rules_from_form(form, currency), version=version, at=now(request)
+        )
 
     return submit(
         request,
@@ -146,7 +149,7 @@ def outlook_data(request: Request, car_id: int) -> dict[str, Any]:
 def rules_data(request: Request, currency: str = "USD") -> dict[str, Any]:
     """The person's rules in one currency, money in major units."""
     with reading(request) as tx:
-        kept = actions.rules_of(tx, currency)
+        kept = rules_actions.rules_of(tx, currency)
         return {"version": kept.version, "rules": rules_as_data(kept.rules), "origin": ORIGIN}
 
 
@@ -164,7 +167,7 @@ def _rules_page(
     form: Form | None = None,
     error: DriveoutError | None = None,
 ) -> Response:
-    kept = actions.rules_of(tx, currency)
+    kept = rules_actions.rules_of(tx, currency)
     return page(
         request,
         "outlook/rules.html",
@@ -196,7 +199,7 @@ def _rules_from_form(form: Form, currency: str) -> Rules:
         else:
             data[name] = float(form.decimal(name, least=0.0))
     try:
-        return rules_from(data, actions.default_rules(currency))
+        return rules_from(data, default_rules(currency))
     except BadEntry as trouble:
         if trouble.field in data and isinstance(data[trouble.field], list):
             trouble.field = f"{trouble.field}_low"

@@ -1,4 +1,4 @@
-"""Rows of the outlook: the trail of how it moved, and the person's own rules."""
+"""Rows of the outlook: the trail of how it moved."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from driveout.errors import Conflict
-from driveout.outlook.rules import Rules, default_rules, rules_as_data, rules_from
 from driveout.store import Moment, Tx, metadata
 
 outlook_point = sa.Table(
@@ -36,14 +34,6 @@ outlook_point = sa.Table(
     sa.Column("wage_mark_minor", sa.BigInteger),
     sa.Column("missing", sa.Text, nullable=False),
     sa.Column("breakdown", sa.JSON, nullable=False),
-)
-outlook_rules = sa.Table(
-    "outlook_rules",
-    metadata,
-    sa.Column("currency", sa.String(3), primary_key=True),
-    sa.Column("rules", sa.JSON, nullable=False),
-    sa.Column("at", Moment, nullable=False),
-    sa.Column("version", sa.Integer, nullable=False),
 )
 
 
@@ -95,14 +85,6 @@ class Point:
         return all(getattr(self, key) == values[key] for key in keys)
 
 
-@dataclass(frozen=True)
-class KeptRules:
-    """The person's rules in one currency; version 0 while they are the defaults."""
-
-    rules: Rules
-    version: int
-
-
 def add_point(tx: Tx, values: dict[str, Any]) -> Point:
     """Add a point to a car's trail."""
     row = tx.execute(sa.insert(outlook_point).values(**values).returning(outlook_point)).one()
@@ -130,29 +112,3 @@ def points(tx: Tx, car_id: int, most: int = 200, *, whole: bool = True) -> list[
         .limit(most)
     )
     return [Point(**{"breakdown": {}, **row._mapping}) for row in rows][::-1]
-
-
-def rules_kept(tx: Tx, currency: str) -> KeptRules:
-    """The person's rules in a currency, the defaults if none were ever written."""
-    row = tx.execute(sa.select(outlook_rules).where(outlook_rules.c.currency == currency)).first()
-    if row is None:
-        return KeptRules(default_rules(currency), 0)
-    return KeptRules(rules_from(row.rules, default_rules(currency)), row.version)
-
-
-def keep_rules(tx: Tx, rules: Rules, version: int, at: datetime) -> KeptRules:
-    """Write the rules if nobody has since; otherwise a Conflict."""
-    values = {"rules": rules_as_data(rules), "at": at, "version": version + 1}
-    if version == 0:
-        taken = sa.select(outlook_rules.c.version).where(outlook_rules.c.currency == rules.currency)
-        if tx.execute(taken).first() is None:
-            tx.execute(sa.insert(outlook_rules).values(currency=rules.currency, **values))
-            return KeptRules(rules, 1)
-    changed = tx.execute(
-        sa.update(outlook_rules)
-        .where(outlook_rules.c.currency == rules.currency, outlook_rules.c.version == version)
-        .values(**values)
-    )
-    if changed.rowcount != 1:
-        raise Conflict("Your rules were changed in another window meanwhile. Look at them again.")
-    return KeptRules(rules, version + 1)

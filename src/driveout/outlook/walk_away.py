@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from driveout.errors import CannotSay
 from driveout.outlook.forecast import Case, Forecast
 from driveout.outlook.margin import Margin
-from driveout.outlook.rules import CEILING_RULES
+from driveout.rules import CEILING_RULES
 from driveout.units import Money
 
 

@@ -27,6 +27,7 @@ from driveout.repairs.choose import (
 )
 from driveout.repairs.records import Chosen, Means
 from driveout.repairs.shopping import part_lines, still_to_add
+from driveout.rules.actions import rules_of
 from driveout.store import Tx
 from driveout.units import Money
 from driveout.workshop import SHIPPED, shipped_assembly, strip
@@ -80,12 +81,13 @@ def catalogue_of(car: Car) -> Catalogue:
 
 
 def means_of(tx: Tx, car: Car) -> Means:
-    """What the person has for this car; the advert's clean value stands in until a value is typed."""
+    """What the person has for this car; own rules and the advert's clean value stand in until typed."""
     held = records.means_of(tx, car.id)
     clean = car.facts.get("clean_value_minor")
     value = int(clean[1]) if isinstance(clean, list) and len(clean) == 3 else None
     if held is None:
-        return Means(car.id, 0, value, None, None, 0)
+        wage = round(rules_of(tx, car.currency).rules.wage_per_hour)
+        return Means(car.id, wage, value, None, None, 0)
     if held.value_minor is None:
         return Means(held.car_id, held.wage_minor, value, held.budget_minor, held.hours, held.version)
     return held

@@ -51,8 +51,9 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
         sa.UniqueConstraint("token"),
     )
+    op.create_index(op.f("ix_money_entry_day"), "money_entry", ["day"], unique=False)
     op.create_table(
-        "outlook_rules",
+        "rules_own",
         sa.Column("currency", sa.String(length=3), nullable=False),
         sa.Column("rules", sa.JSON(), nullable=False),
         sa.Column("at", sa.String(length=40), nullable=False),
@@ -221,8 +222,8 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("id"),
     )
+    op.create_index("ix_money_link_entries", "money_link", ["link", "entry_id"], unique=False)
     op.create_index(op.f("ix_money_link_entry_id"), "money_link", ["entry_id"], unique=False)
-    op.create_index(op.f("ix_money_link_link"), "money_link", ["link"], unique=False)
     op.create_table(
         "money_posting",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -237,8 +238,10 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("id"),
     )
-    op.create_index(op.f("ix_money_posting_account"), "money_posting", ["account"], unique=False)
     op.create_index(op.f("ix_money_posting_entry_id"), "money_posting", ["entry_id"], unique=False)
+    op.create_index(
+        "ix_money_posting_sums", "money_posting", ["account", "commodity", "amount"], unique=False
+    )
     op.create_table(
         "outlook_point",
         sa.Column("id", sa.Integer(), nullable=False),
