@@ -1,0 +1,186 @@
+"""Good plans fast: put one piece after another into the earliest room there is, in a good order.
+
+Gives the upper bound and the hint for the exact model, and often the optimum itself.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right, insort
+from collections.abc import Sequence
+from heapq import heapify, heappop, heappush
+
+import numpy as np
+
+from driveout.workshop.compressed import NEVER, Problem
+
+ROUNDS = 40
+
+
+def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS) -> list[int]:
+    """Starts of a good plan, found by randomised dispatching.
+
+    Parameters
+    ----------
+    problem
+        The plan in worked time.
+    rng
+        Where the variations come from.
+    rounds
+        How many orders are tried; the first two are not random.
+
+    Returns
+    -------
+    list
+        Worked start of each node; `NEVER` for what does not fit into the calendar.
+
+    References
+    ----------
+    own-reasoning, docs/method/schedule.md.
+    """
+    heads = problem.heads()
+    late = problem.latest(problem.time.total)
+    bound = problem.bound(heads)
+    spread = max(problem.time.total * 0.02, 1.0)
+    only_finish = not problem.hired
+    best: list[int] = []
+    best_value: tuple[float, ...] = ()
+    for n in range(rounds):
+        noise = (
+            rng.normal(0.0, spread * (0.2 + 2.0 * n / rounds), len(late)) if n > 1 else np.zeros(len(late))
+        )
+        rank = [late[j] + noise[j] for j in range(len(late))]
+        starts = in_order(problem, rank, heads if n == 1 else None)
+        value = (sum(s == NEVER for s in starts), *_value(problem, starts, only_finish))
+        if not best or value < best_value:
+            best, best_value = starts, value
+            if only_finish and not value[0] and starts[problem.sink] <= bound:
+                return best
+            late = _tightened(problem, starts, late)
+            spread = max(starts[problem.sink] * 0.02, 1.0) if starts[problem.sink] < NEVER else spread
+    if not only_finish and not best_value[0]:
+        best = _rented_later(problem, late, best)
+    return best
+
+
+def _value(problem: Problem, starts: Sequence[int], only_finish: bool) -> tuple[float, ...]:
+    if only_finish or NEVER in starts:
+        return (starts[problem.sink],)
+    return (problem.cost(starts), starts[problem.sink])
+
+
+def _tightened(problem: Problem, starts: Sequence[int], late: list[int]) -> list[int]:
+    if starts[problem.sink] >= NEVER:
+        return late
+    closer = problem.latest(starts[problem.sink])
+    return closer if min(closer) >= 0 else late
+
+
+def _rented_later(problem: Problem, late: Sequence[int], best: list[int]) -> list[int]:
+    """Try each day as the first day of the rented things, all other work before it where it can be."""
+    value = _value(problem, best, only_finish=False)
+    rented = {j for h in problem.hired for j in h.pieces}
+    needed = set(rented)
+    for j in reversed(range(len(problem.size))):
+        if any(k in needed for k, _ in problem.behind[j]):
+            needed.add(j)
+    finish = best[problem.sink]
+    for worked, _day in problem.day_edges:
+        if worked > finish * 1.3:
+            break
+        hold = [worked if j in rented else 0 for j in range(len(problem.size))]
+        for first in (set[int](), needed):
+            rank = [late[j] - (problem.time.total if j in first else 0) for j in range(len(late))]
+            starts = in_order(problem, rank, None, hold)
+            if NEVER not in starts and (new := _value(problem, starts, only_finish=False)) < value:
+                best, value = starts, new
+    return best
+
+
+def in_order(
+    problem: Problem,
+    rank: Sequence[float],
+    heads: Sequence[int] | None = None,
+    hold: Sequence[int] | None = None,
+) -> list[int]:
+    """Place nodes one by one, the least rank first among those whose needs are placed.
+
+    Parameters
+    ----------
+    problem
+        The plan in worked time.
+    rank
+        Small for what is urgent.
+    heads
+        Earliest starts; when given, what can start first goes first and the rank settles ties.
+    hold
+        Worked time before which each node is not placed.
+
+    Returns
+    -------
+    list
+        Worked starts; `NEVER` for what finds no room.
+    """
+    count = len(problem.size)
+    waits = [len(problem.before[j]) for j in range(count)]
+    starts = [NEVER] * count
+    ends = [NEVER] * count
+    line = Line()
+
+    def key(j: int) -> tuple[float, float]:
+        return (heads[j], rank[j]) if heads is not None else (rank[j], j)
+
+    ready = [(key(j), j) for j in range(count) if not waits[j]]
+    heapify(ready)
+    while ready:
+        _, j = heappop(ready)
+        if all(starts[i] < NEVER for i, _ in problem.before[j]):
+            at = problem.ready(j, ends)
+            if hold is not None:
+                at = max(at, hold[j])
+            starts[j] = _room(problem, j, at, line)
+            if starts[j] < NEVER:
+                ends[j] = starts[j] + problem.size[j]
+                line.take(starts[j], ends[j])
+        for k, _ in problem.behind[j]:
+            waits[k] -= 1
+            if not waits[k]:
+                heappush(ready, (key(k), k))
+    return starts
+
+
+class Line:
+    """Taken stretches of worked time, joined where they touch."""
+
+    def __init__(self) -> None:
+        self.taken: list[tuple[int, int]] = []
+
+    def free_from(self, at: int, size: int) -> int:
+        """First moment from ``at`` on with room for ``size``."""
+        k = max(bisect_right(self.taken, (at, NEVER)) - 1, 0)
+        while k < len(self.taken) and self.taken[k][0] < at + size:
+            at = max(at, self.taken[k][1])
+            k += 1
+        return at
+
+    def take(self, begin: int, end: int) -> None:
+        """Take a stretch that is free."""
+        if begin == end:
+            return
+        k = bisect_right(self.taken, (begin, NEVER))
+        if k < len(self.taken) and self.taken[k][0] == end:
+            end = self.taken.pop(k)[1]
+        if k and self.taken[k - 1][1] == begin:
+            begin = self.taken.pop(k - 1)[0]
+        insort(self.taken, (begin, end))
+
+
+def _room(problem: Problem, j: int, at: int, line: Line) -> int:
+    if not problem.size[j]:
+        return problem.first_start(j, at)
+    while True:
+        start = problem.first_start(j, at)
+        if start >= NEVER:
+            return NEVER
+        at = line.free_from(start, problem.size[j])
+        if at == start:
+            return start
