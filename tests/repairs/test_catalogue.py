@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from driveout.errors import BadEntry, BadRows
@@ -130,3 +132,55 @@ def test_doing_the_rear_seal_now_saves_most_of_a_gearbox_job() -> None:
 def test_a_chance_outside_its_range_is_refused() -> None:
     with pytest.raises(BadEntry, match="outside 0 to 1"):
         now_or_later(catalogue().while_there["gearbox_out.also_rear_main"], 0, chance_later=1.2)
+
+
+LEFT_ON_PURPOSE = {
+    "bod_collision": "a bent structure is a matter for a body shop with a measuring bench",
+    "bod_flood": "walk away, or disclose and price it",
+    "doc_brand": "a mark on the title stays",
+    "doc_identity": "walk away and report it",
+    "doc_odometer": "disclose it; the mileage cannot be mended",
+}
+
+
+def test_only_these_faults_have_no_repair_and_the_page_says_why() -> None:
+    covered = {
+        fault
+        for layout in LAYOUTS
+        for repair in catalogue(layout=layout).repairs.values()
+        for fault in repair.cures
+    }
+    page = (Path(__file__).parents[2] / "docs/method/repairs.md").read_text()
+
+    assert set(knowledge().faults) - covered == set(LEFT_ON_PURPOSE)
+    for fault in LEFT_ON_PURPOSE:
+        assert f"`{fault}`" in page
+
+
+def test_work_that_can_hurt_carries_its_caution() -> None:
+    repairs = catalogue().repairs
+    for repair in repairs.values():
+        for fault in repair.cures:
+            if fault.startswith("fue_"):
+                assert "fuel" in repair.cautions, repair.id
+            if fault.startswith("hva_ac") or fault == "hva_compressor":
+                assert "refrigerant" in repair.cautions, repair.id
+            if fault == "ele_airbag_light":
+                assert {"battery", "airbag"} <= set(repair.cautions), repair.id
+            if fault in ("brk_master", "brk_line_rust", "brk_caliper_seized"):
+                assert "brakes_safety" in repair.cautions, repair.id
+
+
+def test_an_unknown_caution_is_refused_with_its_line() -> None:
+    own = """schema: driveout-repairs/1
+repairs:
+  mine:
+    name: Mine
+    cures: [ele_battery]
+    choices: {new: {money: [1, 2, 3]}}
+    hours: [1, 2, 3]
+    fixes: 1
+    cautions: [dragons]
+"""
+    with pytest.raises(BadRows, match="no caution 'dragons'"):
+        catalogue(own)

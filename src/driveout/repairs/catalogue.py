@@ -12,6 +12,7 @@ from driveout.errors import BadEntry, BadRows
 from driveout.files import Document, shipped, yaml_document
 from driveout.uncertain import ThreePoint
 from driveout.units import minor_digits
+from driveout.workshop import caution
 
 SCHEMA = "driveout-repairs/1"
 CHOICES = ("new", "used", "rebuilt", "outside")
@@ -147,6 +148,8 @@ class Repair:
         Drive layout it belongs to, or ``any``.
     note
         What else the person should know.
+    cautions
+        Keys of cautions of the workshop shown before it is chosen.
     """
 
     id: str
@@ -171,6 +174,7 @@ class Repair:
     alignment: bool
     layout: str
     note: str
+    cautions: tuple[str, ...] = ()
 
     @property
     def is_mandatory(self) -> bool:
@@ -438,7 +442,7 @@ def _access(entries: _Entries, section: dict[str, Any], layout: str) -> dict[str
 
 _REPAIR_KEYS = (
     "name cures safety layout choices hours access own_hours assembly targets consumables outside waits"
-    " fixes redo grows tools helper skill alignment note"
+    " fixes redo grows tools helper skill alignment note cautions"
 )
 
 
@@ -515,7 +519,17 @@ def _repair(entries: _Entries, key: str, row: dict[str, Any], access: Mapping[st
         alignment=row.get("alignment") is True,
         layout=entries.word((*at, "layout"), row.get("layout", "any"), LAYOUTS),
         note=str(row.get("note", "")),
+        cautions=_cautions(entries, (*at, "cautions"), row.get("cautions") or []),
     )
+
+
+def _cautions(entries: _Entries, at: tuple[Any, ...], keys: list[Any]) -> tuple[str, ...]:
+    for key in keys:
+        try:
+            caution(str(key))
+        except BadEntry as error:
+            entries.complain(at, error.message, value=key, allowed=error.allowed)
+    return tuple(str(key) for key in keys)
 
 
 def _choices(entries: _Entries, at: tuple[Any, ...], rows: Any) -> dict[str, PartChoice]:

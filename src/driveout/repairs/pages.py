@@ -19,6 +19,7 @@ from driveout.repairs.choice_file import answer_of, read_choice
 from driveout.repairs.choose import Choice
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.workshop import caution
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -148,6 +149,7 @@ def _page(
         ],
         every=sorted(held.repairs.values(), key=lambda repair: repair.name),
         plan=plan,
+        caution=caution,
         answers={repair.id: actions.was_it_answers(pack, repair) for _, repair, _ in plan.repairs},
         plan_money=Money(plan.money, held.currency),
         access_names=[held.access[name].name for name in plan.access],

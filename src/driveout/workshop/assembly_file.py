@@ -46,6 +46,9 @@ SHIPPED = (
     "starter_alternator",
     "exhaust",
     "panel_polish",
+    "air_conditioning",
+    "cabin_seat_and_trim",
+    "door_lamp_bumper",
 )
 """Assemblies that come with the program."""
 
