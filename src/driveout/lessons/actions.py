@@ -13,7 +13,7 @@ from driveout.lessons.bias import HOURS, Job
 from driveout.lessons.estimate import Estimate, EstimateLine
 from driveout.lessons.records import Lesson
 from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
-from driveout.money import CarCost, Earnings, car_part, cash_moves, earnings
+from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings
 from driveout.money.actions import car_entries, cost_so_far, minutes_by_work
 from driveout.money.bookings import work_name
 from driveout.money.car_cost import cost_of_car, is_sold
@@ -131,14 +131,15 @@ class SoFar:
     cost: CarCost
     estimate: Estimate | None
     booked: tuple[Actual, ...]
+    entries: tuple[Entry, ...] = ()
 
 
 def so_far(tx: Tx, car_id: int) -> SoFar:
     """Cost so far line by line against the frozen estimate."""
     estimate = frozen_estimate(tx, car_id)
-    cost = cost_so_far(tx, car_id)
-    booked = actuals(car_entries(tx, car_id), car_part(car_id), estimate) if estimate else ()
-    return SoFar(cost, estimate, booked)
+    entries, part = car_entries(tx, car_id), car_part(car_id)
+    cost = cost_of_car(entries, part, get_car(tx, car_id).currency)
+    return SoFar(cost, estimate, actuals(entries, part, estimate) if estimate else (), entries)
 
 
 def result_of(tx: Tx, car_id: int) -> Closing:

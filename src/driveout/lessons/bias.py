@@ -25,6 +25,8 @@ _SPREADS_BETWEEN_JOBS = np.geomspace(0.08, 1.2, 29)
 _SPREADS_BETWEEN_KINDS = np.concatenate([[0.01], np.geomspace(0.03, 1.0, 24)])
 _LEAST_WEIGHT = 1e-5
 _SWEEPS = 8
+# Factors that move the level by less than this share of a job's spread have settled.
+_STILL = 1e-5
 _LEAST_PRECISION = 1e-9
 
 
@@ -348,13 +350,11 @@ def _with_unfinished(
     site_precision = np.zeros((size, len(job_variance)))
     site_pull = np.zeros_like(site_precision)
     log_scale = np.zeros_like(site_precision)
+    total_p, total_h = precision.copy(), pull.copy()
     for _ in range(_SWEEPS):
+        moved = 0.0
         for c in range(size):
             k = kinds[c]
-            total_p, total_h = precision.copy(), pull.copy()
-            for other in range(size):
-                total_p[kinds[other]] += site_precision[other]
-                total_h[kinds[other]] += site_pull[other]
             post, _ = _levels(total_p, total_h, kind_variance, prior)
             variance = 1.0 / np.maximum(1.0 / post.group_variance[k] - site_precision[c], _LEAST_PRECISION)
             mean = variance * (post.group[k] / post.group_variance[k] - site_pull[c])
@@ -366,12 +366,13 @@ def _with_unfinished(
             new_variance = variance * (1.0 - variance * ratio * (z + ratio) / width**2)
             p = np.maximum(1.0 / new_variance - 1.0 / variance, _LEAST_PRECISION)
             h = new_mean / new_variance - mean / variance
+            total_p[k] += p - site_precision[c]
+            total_h[k] += h - site_pull[c]
+            moved = max(moved, float(np.abs((h - site_pull[c]) * variance / width).max()))
             site_precision[c], site_pull[c] = p, h
             grown = 1.0 + p * variance
             inside = (h * h * variance + 2 * h * mean - p * mean * mean) / (2 * grown)
             log_scale[c] = log_share + 0.5 * np.log(grown) - inside
-    total_p, total_h = precision.copy(), pull.copy()
-    for c in range(size):
-        total_p[kinds[c]] += site_precision[c]
-        total_h[kinds[c]] += site_pull[c]
+        if moved < _STILL:
+            break
     return total_p, total_h, np.asarray(log_scale.sum(axis=0))

@@ -23,7 +23,7 @@ from driveout.lessons.lesson_file import as_text, lessons_yaml, read_lessons
 from driveout.lessons.reply import plain, what_was_learned
 from driveout.lessons.variance import Actual
 from driveout.lessons.waterfall import waterfall_svg
-from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, standing
+from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, open_cores, standing
 from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
 from driveout.money.facts import MileageRate, mileage_rate
@@ -120,7 +120,7 @@ def _money_page(
 ) -> Response:
     car = get_car(tx, car_id)
     shown = actions.so_far(tx, car_id)
-    entries = money.car_entries(tx, car_id)
+    entries = shown.entries
     alive = standing(entries)
     estimate = shown.estimate
     kinds = [
@@ -148,7 +148,7 @@ def _money_page(
         kinds=kinds,
         estimate=estimate,
         rows=_rows(estimate, shown.booked, alive) if estimate else [],
-        cores=money.cores_open(tx, car_id),
+        cores=open_cores(entries, car_part(car_id), car.currency),
         journal=shown_entries,
         older=start + _ENTRIES_SHOWN if len(entries) > start + _ENTRIES_SHOWN else None,
         refundable=refundable[:-101:-1],

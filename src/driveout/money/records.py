@@ -15,7 +15,7 @@ money_entry = sa.Table(
     "money_entry",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("day", sa.Date, nullable=False),
+    sa.Column("day", sa.Date, nullable=False, index=True),
     sa.Column("what", sa.String(400), nullable=False),
     sa.Column("facts", sa.JSON, nullable=False),
     # Mark of the form or file row it came from; the same mark is booked once.
@@ -28,9 +28,11 @@ money_posting = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("entry_id", sa.ForeignKey("money_entry.id"), nullable=False, index=True),
     sa.Column("place", sa.Integer, nullable=False),
-    sa.Column("account", sa.String(200), nullable=False, index=True),
+    sa.Column("account", sa.String(200), nullable=False),
     sa.Column("amount", sa.BigInteger, nullable=False),
     sa.Column("commodity", sa.String(10), nullable=False),
+    # Holds all that a sum needs, so that balances never read the rows themselves.
+    sa.Index("ix_money_posting_sums", "account", "commodity", "amount"),
 )
 money_link = sa.Table(
     "money_link",
@@ -38,7 +40,8 @@ money_link = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("entry_id", sa.ForeignKey("money_entry.id"), nullable=False, index=True),
     sa.Column("place", sa.Integer, nullable=False),
-    sa.Column("link", sa.String(100), nullable=False, index=True),
+    sa.Column("link", sa.String(100), nullable=False),
+    sa.Index("ix_money_link_entries", "link", "entry_id"),
 )
 money_closed = sa.Table(
     "money_closed",
@@ -98,11 +101,11 @@ def _entries(tx: Tx, chosen: sa.Select[Any] | None) -> tuple[Entry, ...]:
 
     postings: dict[int, list[Posting]] = {}
     p, link = money_posting.c, money_link.c
-    for row in of(money_posting, p.entry_id, p.place, p.account, p.amount, p.commodity):
-        postings.setdefault(row.entry_id, []).append(Posting(row.account, row.amount, row.commodity))
+    for number, *posting in of(money_posting, p.entry_id, p.place, p.account, p.amount, p.commodity):
+        postings.setdefault(number, []).append(Posting(*posting))
     links: dict[int, list[str]] = {}
-    for row in of(money_link, link.entry_id, link.place, link.link):
-        links.setdefault(row.entry_id, []).append(row.link)
+    for number, text in of(money_link, link.entry_id, link.place, link.link):
+        links.setdefault(number, []).append(text)
     heads = of(
         money_entry,
         money_entry.c.id,
@@ -113,14 +116,14 @@ def _entries(tx: Tx, chosen: sa.Select[Any] | None) -> tuple[Entry, ...]:
     )
     return tuple(
         Entry(
-            row.day,
-            row.what,
-            tuple(postings.get(row.id, ())),
-            tuple(links.get(row.id, ())),
-            tuple(row.facts.items()),
-            row.id,
+            day,
+            what,
+            tuple(postings.get(number, ())),
+            tuple(links.get(number, ())),
+            tuple(facts.items()),
+            number,
         )
-        for row in heads
+        for number, day, what, facts in heads
     )
 
 
