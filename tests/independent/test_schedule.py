@@ -112,7 +112,13 @@ def a_small_plan(seed: int, count: int = 7) -> Plan:
         datetime.datetime.combine(ORIGIN, datetime.time()),
         WorkCalendar(ORIGIN, tuple(mine), {"helper": tuple(helper)}),
         tuple(operations),
-        arrivals=(Arrival("kit", "kit", datetime.datetime(2026, 3, rng.choice([3, 4, 5]), 12)),),
+        arrivals=(
+            Arrival(
+                "kit",
+                "kit",
+                datetime.datetime.combine(datetime.date(2026, 3, rng.choice([3, 4, 5])), datetime.time(12)),
+            ),
+        ),
         grid_minutes=15,
     )
 

@@ -59,7 +59,7 @@ def test_a_calendar_without_days_or_with_far_too_many_is_refused(days: int) -> N
 
 def test_a_calendar_cut_at_now_keeps_the_rest_of_the_evening() -> None:
     calendar = WorkCalendar(MONDAY, ((1080, 1260), (2520, 2700)), {"helper": ((1080, 1140),)})
-    now = datetime.datetime(2026, 3, 2, 19, 30)
+    now = datetime.datetime.combine(MONDAY, datetime.time(19, 30))
     cut = calendar.from_start(now)
 
     assert cut.mine == ((1170, 1260), (2520, 2700))
@@ -79,7 +79,7 @@ def test_hours_of_nobody_known_are_named() -> None:
 
 def test_a_moment_and_its_minute_belong_together() -> None:
     calendar = WorkCalendar(MONDAY, ())
-    moment = datetime.datetime(2026, 3, 4, 7, 5)
+    moment = datetime.datetime.combine(datetime.date(2026, 3, 4), datetime.time(7, 5))
 
     assert calendar.moment(calendar.clock(moment)) == moment
     assert calendar.clock(moment + datetime.timedelta(seconds=1)) == calendar.clock(moment) + 1

@@ -19,7 +19,7 @@ SATURDAY = {"saturday": [(datetime.time(9), datetime.time(17))]}
 
 
 def at(day: int, hour: int, minute: int = 0) -> datetime.datetime:
-    return datetime.datetime(2026, 3, day, hour, minute)
+    return datetime.datetime.combine(datetime.date(2026, 3, day), datetime.time(hour, minute))
 
 
 def a_plan(*operations: Operation, days: int = 28, **more: object) -> Plan:
