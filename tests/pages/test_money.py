@@ -290,3 +290,44 @@ def test_a_year_names_each_car_and_a_year_that_is_none_is_refused(browser: Brows
     assert "Tarnwick Linnet 1.4" in text
     assert "Nothing earned" in browser.get("/money/year/2025")
     assert browser.client.get("/money/year/99999").status_code == 422
+
+
+def test_a_banks_layout_is_kept_used_again_unasked_and_forgotten(browser: Browser, bought: int) -> None:
+    first = "Wann;Wofür;Wieviel\n03.05.26;Dichtung;60,00\n".encode("cp1252")
+    again = "Wann;Wofür;Wieviel\n04.05.26;Öl;9,90\n".encode("cp1252")
+    said = {
+        "column_day": "Wann",
+        "column_text": "Wofür",
+        "column_amount": "Wieviel",
+        "order": "dmy",
+        "spent_is_positive": "yes",
+        "decimal_comma": "yes",
+        "encoding": "Western European (Windows 1252)",
+        "keep_as": "Corner bank",
+    }
+    text = browser.post("/money/bank", said, {"bank": ("mai.csv", first, "text/csv")})
+    assert "-60.00 USD" in text
+    text = browser.post("/money/bank", {}, {"bank": ("mai2.csv", again, "text/csv")})
+    assert "Read as Corner bank" in text
+    assert "-9.90 USD" in text
+
+    assert "Corner bank" in browser.get("/money")
+    browser.post("/money/bank/forget", {"layout": "Corner bank"})
+    assert "Corner bank" not in browser.get("/money")
+    browser.post("/money/bank/forget", {"layout": "Corner bank"}, status=422)
+    browser.post("/money/bank", {"layout": "gone"}, {"bank": ("b.csv", first, "text/csv")}, status=422)
+
+
+def test_a_movement_taken_back_can_be_booked_from_the_bank_file_again(browser: Browser, bought: int) -> None:
+    data = b"Date,Description,Amount\n2026-05-03,Motor Factors,-60.00\n"
+    for _ in range(2):
+        text = browser.post("/money/bank", {}, {"bank": ("b.csv", data, "text/csv")})
+        (key,) = re.findall(r'name="key" value="([0-9a-f]+)"', text)
+        fields = {"key": key, "line_day": "2026-05-03", "line_amount": "-6000", "line_text": "Motor Factors"}
+        browser.post("/money/bank/book", {**fields, f"to_{key}": f"car:{bought}:parts"})
+        text = browser.get(f"/cars/{bought}/money")
+        assert "1,510.00 USD" in text
+        newest = max(int(n) for n in re.findall(r'id="entry-(\d+)"', text))
+        browser.post(f"/cars/{bought}/money/reverse", {"entry": str(newest), "why": "wrong"})
+
+    assert "1,450.00 USD" in browser.get(f"/cars/{bought}/money")

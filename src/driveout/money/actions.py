@@ -14,6 +14,7 @@ from driveout.errors import BadEntry, Conflict
 from driveout.money import bookings as book
 from driveout.money import records
 from driveout.money.bank_file import BankLine, Suggestion, matched
+from driveout.money.bank_layout import BankLayout
 from driveout.money.car_cost import (
     CarCost,
     OpenCore,
@@ -23,6 +24,7 @@ from driveout.money.car_cost import (
     open_cores,
     refundable,
 )
+from driveout.money.cash_ahead import Planned
 from driveout.money.journal import (
     Entry,
     Posting,
@@ -523,10 +525,88 @@ def issue_supplies(
 
 
 def buy_tool(
-    tx: Tx, amount: Money, what: str, day: datetime.date, *, at: datetime.datetime, token: str = ""
+    tx: Tx,
+    amount: Money,
+    what: str,
+    day: datetime.date,
+    *,
+    at: datetime.datetime,
+    uses: int = 0,
+    token: str = "",
 ) -> Entry:
-    """Buy a tool; it belongs to the garage, not to a car."""
-    return _book(tx, book.tool_bought(amount, what, day), token, at)[0]
+    """Buy a tool; it belongs to the garage, not to a car. ``uses`` is how often it will serve in its life."""
+    _not_after(day, at)
+    return _book(tx, book.tool_bought(amount, what, day, uses=uses), token, at)[0]
+
+
+@dataclass(frozen=True)
+class Tool:
+    """A tool of the garage and how often it was used.
+
+    Parameters
+    ----------
+    bought
+        The entry of its purchase.
+    price
+        What it cost.
+    life
+        Uses expected in its life, 0 when not said.
+    uses
+        Uses so far, over all cars.
+    on_car
+        Uses on the car that was asked about.
+    """
+
+    bought: Entry
+    price: Money
+    life: int
+    uses: int
+    on_car: int = 0
+
+    @property
+    def per_use(self) -> Money | None:
+        """Price shared over the uses it will have: those expected, or those had when they are more."""
+        served = max(self.life, self.uses)
+        return self.price.times(Decimal(1) / served) if served else None
+
+
+def tools(tx: Tx, car_id: int | None = None) -> tuple[Tool, ...]:
+    """Tools of the garage, oldest first, with their uses."""
+    bought = [
+        entry
+        for entry in standing(records.linked(tx, ["tools"]))
+        if any(p.account == book.TOOLS and p.amount > 0 for p in entry.postings)
+    ]
+    used = standing(records.linked(tx, [f"tool-{entry.number}" for entry in bought])) if bought else ()
+    part = book.car_part(car_id).lower() if car_id is not None else ""
+    found = []
+    for entry in bought:
+        own = [use for use in used if f"tool-{entry.number}" in use.links]
+        paid = next(p for p in entry.postings if p.account == book.TOOLS)
+        found.append(
+            Tool(
+                entry,
+                Money(paid.amount, paid.commodity),
+                int(entry.fact("uses") or 0),
+                sum(use.postings[0].amount for use in own),
+                sum(use.postings[0].amount for use in own if part in use.links),
+            )
+        )
+    return tuple(found)
+
+
+def use_tool(
+    tx: Tx, car_id: int, tool: int, times: int, day: datetime.date, *, at: datetime.datetime, token: str = ""
+) -> Entry:
+    """Note that a tool was used on a car: a memo, no cost of the car."""
+    get_car(tx, car_id)
+    _not_after(day, at)
+    bought = next((one.bought for one in tools(tx) if one.bought.number == tool), None)
+    if bought is None:
+        raise BadEntry(f"There is no tool {tool}.", field="tool", value=tool)
+    entry = book.tool_used(book.car_part(car_id), bought, times, day)
+    words = f"Tool used: {bought.narration}" + (f", {times} times" if times > 1 else "")
+    return _booked(tx, car_id, entry, words, token, at)
 
 
 def reverse_entry(
@@ -711,6 +791,104 @@ def book_sale(
     return booked
 
 
+def let_car_go(
+    tx: Tx, car_id: int, got: Money, day: datetime.date, *, at: datetime.datetime, token: str = ""
+) -> Entry:
+    """End a car without a buyer, for whatever the scrap yard pays (0 allowed): all its cost leaves the books.
+
+    Raises Conflict when it is sold already, BadEntry when a buyer's deposit is still held.
+    """
+    car = get_car(tx, car_id)
+    number = records.by_token(tx, token)
+    if number is not None:
+        return entry_numbered(records.around(tx, number), number)
+    entries, part = car_entries(tx, car_id), book.car_part(car_id)
+    if is_sold(entries, part):
+        raise Conflict(f"{car.name} is sold already. Take that sale back first if it fell through.")
+    _same_currency(car, got)
+    _not_after(day, at)
+    held = deposits_held(tx, car_id)
+    if held.minor:
+        raise BadEntry(
+            f"A buyer's deposit of {held.text()} is still held. Give it back or keep it first.",
+            field="car",
+            value=car_id,
+        )
+    sums = balances(entries)
+    if not under(sums, f"Assets:WIP:{part}", car.currency):
+        raise BadEntry(
+            f"Nothing is booked on {car.name}, so there is no cost to take off the books.",
+            field="car",
+            value=car_id,
+        )
+    booked = _booked(
+        tx, car_id, book.scrapped(part, got, sums, day), f"Let go for scrap, {got.text()}", token, at
+    )
+    if car.stage != "sold":
+        change_stage(tx, car_id, "sold", at)
+    return booked
+
+
+def deposits_held(tx: Tx, car_id: int) -> Money:
+    """Deposits of buyers held for a car."""
+    part, currency = book.car_part(car_id), get_car(tx, car_id).currency
+    account = f"Liabilities:Deposits:{part}"
+    return Money(-records.balances_of(tx, [account], currency).get(account, 0), currency)
+
+
+def bank_layouts(tx: Tx) -> list[BankLayout]:
+    """Kept layouts of banks by name."""
+    return records.layouts(tx)
+
+
+def keep_bank_layout(tx: Tx, layout: BankLayout) -> None:
+    """Keep how a bank writes its file, in place of an earlier layout of that name."""
+    records.keep_layout(tx, layout)
+
+
+def forget_bank_layout(tx: Tx, name: str) -> None:
+    """Forget a bank's layout; BadEntry when none has that name."""
+    if not records.forget_layout(tx, name):
+        raise BadEntry(f"No layout is kept under {name[:60]!r}.", field="layout", value=name[:60])
+
+
+def plan_money(tx: Tx, one: Planned, *, at: datetime.datetime) -> Planned:
+    """Expect money on a day; a car's expected sale takes the place of an earlier one.
+
+    Raises BadEntry when the day lies before today or the currency is not the car's.
+    """
+    if one.day < at.date() - datetime.timedelta(days=1):
+        raise BadEntry(
+            f"{one.day} is past. What has happened is booked, not expected.",
+            field="day",
+            value=one.day.isoformat(),
+            allowed=f"from {at.date()}",
+        )
+    if one.car_id is not None:
+        _same_currency(get_car(tx, one.car_id), one.amount)
+    return records.add_planned(tx, one)
+
+
+def planned_money(tx: Tx) -> tuple[Planned, ...]:
+    """Expected money that still stands, by day."""
+    return records.planned(tx)
+
+
+def drop_planned(tx: Tx, number: int, version: int) -> Planned:
+    """Take expected money off the list; Conflict when another window changed it."""
+    return records.drop_planned(tx, number, version)
+
+
+def cost_by_line(tx: Tx, car_ids: Iterable[int]) -> dict[tuple[str, str], int]:
+    """Cost booked on cars in progress by (car account part, key of the estimate line), in minor units."""
+    return records.cost_by_line(tx, [book.car_part(car_id) for car_id in car_ids])
+
+
+def cash_at_hand(tx: Tx, currency: str) -> Money:
+    """Booked money of the project's bank account."""
+    return Money(records.balances_of(tx, [book.BANK], currency).get(book.BANK, 0), currency)
+
+
 _PICTURES = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG\r\n": "image/png", b"%PDF-": "application/pdf"}
 LARGEST_PHOTO = 15_000_000
 
@@ -830,7 +1008,10 @@ def book_bank_line(tx: Tx, line: BankLine, to: str, *, at: datetime.datetime) ->
     BadEntry
         If it cannot go there.
     """
-    token = f"bank-{line.key}"
+    # What was taken back may be booked again; each time under a mark of its own.
+    token, undone = f"bank-{line.key}", records.undone_numbers(tx)
+    while records.by_token(tx, token) in undone:
+        token += "+"
     what = line.text or "Bank movement"
     if to.startswith("car:"):
         _, number, kind = [*to.split(":"), "", ""][:3]

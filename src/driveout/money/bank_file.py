@@ -125,10 +125,15 @@ def guessed_columns(table: Table) -> BankColumns:
             field="columns",
             place=f"{table.name}:1",
         )
-    order = next(
+    order = guessed_order(table, day)
+    return BankColumns(day, text, amount, "" if amount else out, "" if amount else into, order)
+
+
+def guessed_order(table: Table, day: str) -> str:
+    """The first order of the parts of a day that fits every row of a column."""
+    return next(
         (o for o in DAY_ORDERS if all(_day(r.cells.get(day, ""), o) for r in table.rows[:500])), "ymd"
     )
-    return BankColumns(day, text, amount, "" if amount else out, "" if amount else into, order)
 
 
 def _day(text: str, order: str) -> datetime.date | None:

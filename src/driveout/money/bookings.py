@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from driveout.errors import BadEntry
-from driveout.money.journal import MEMO_ROOT, MINUTES, Entry, Posting, under
+from driveout.money.journal import MEMO_ROOT, MINUTES, USES, Entry, Posting, under
 from driveout.units import Money
 
 BANK = "Assets:Bank"
@@ -475,9 +475,38 @@ def supplies_issued(
     )
 
 
-def tool_bought(amount: Money, what: str, day: datetime.date) -> Entry:
-    """Buy a tool: an asset of the garage, never a cost of one car."""
-    return Entry(day, what, _moved(BANK, TOOLS, _above_zero(amount, "amount", "The amount")), ("tools",))
+def tool_bought(amount: Money, what: str, day: datetime.date, *, uses: int = 0) -> Entry:
+    """Buy a tool: an asset of the garage, never a cost of one car.
+
+    ``uses`` is how often it will probably be used in its life; 0 when nobody can say.
+    """
+    if not 0 <= uses <= 100_000:
+        raise BadEntry(
+            f"{uses} uses in the life of a tool is outside 0 to 100,000.",
+            field="uses",
+            value=uses,
+            allowed="0 to 100,000",
+        )
+    postings = _moved(BANK, TOOLS, _above_zero(amount, "amount", "The amount"))
+    return Entry(day, what, postings, ("tools",), _facts(uses=str(uses) if uses else ""))
+
+
+def tool_used(car: str, tool: Entry, times: int, day: datetime.date) -> Entry:
+    """Record that a tool was used on a car: a memo without money, so no car is charged for it."""
+    if not 0 < times <= 1000:
+        raise BadEntry(
+            f"A tool used {times} times at once is outside 1 to 1000.",
+            field="times",
+            value=times,
+            allowed="1 to 1000",
+        )
+    return Entry(
+        day,
+        f"Used the tool: {tool.narration}"[:400],
+        (Posting(f"{MEMO_ROOT}:Tools:{car}", times, USES), Posting(f"{MEMO_ROOT}:Tools:Given", -times, USES)),
+        _links(car, f"tool-{tool.number}"),
+        _facts(kind="tool"),
+    )
 
 
 def tool_worn(amount: Money, what: str, day: datetime.date) -> Entry:

@@ -13,7 +13,8 @@ from driveout.units import Money, minor_digits
 
 # Own time is counted in whole minutes so that three times 20 minutes is an hour, not 0.99 of one.
 MINUTES = "MINUTES"
-MEMO_DIGITS = {MINUTES: 0, "KM": 1, "MI": 1}
+USES = "USES"
+MEMO_DIGITS = {MINUTES: 0, "KM": 1, "MI": 1, USES: 0}
 MEMO_ROOT = "Equity:Memo"
 ROOTS = ("Assets", "Liabilities", "Income", "Expenses", "Equity")
 
@@ -36,7 +37,7 @@ class Posting:
     amount
         Whole minor units of the commodity; above 0 adds to the account.
     commodity
-        ISO 4217 code, or one of the memo commodities MINUTES, KM, MI.
+        ISO 4217 code, or one of the memo commodities MINUTES, KM, MI, USES.
     """
 
     account: str
@@ -120,7 +121,7 @@ def _check_posting(posting: Posting) -> None:
     commodity_digits(posting.commodity)
     if (posting.commodity in MEMO_DIGITS) != account.startswith(MEMO_ROOT + ":"):
         raise BadEntry(
-            f"{posting.commodity} cannot stand on {account}: own time and distance are memos without money, "
+            f"{posting.commodity} cannot stand on {account}: own time, distance and uses of a tool are memos without money, "
             f"they stand on {MEMO_ROOT} accounts, and money never does.",
             field="account",
             value=account,

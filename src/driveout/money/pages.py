@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Any
 
@@ -12,15 +12,16 @@ from fastapi.responses import Response
 
 from driveout.cars.actions import list_cars
 from driveout.errors import BadEntry, DriveoutError
-from driveout.files import csv_table
+from driveout.files import Table
 from driveout.money import KIND_NAMES, actions, car_part
-from driveout.money.bank_file import DAY_ORDERS, BankLine, bank_lines, guessed_columns
+from driveout.money.bank_file import BankLine, bank_lines
+from driveout.money.bank_layout import ENCODINGS, BankLayout, bank_table, known_layout, stated_columns
 from driveout.money.exports import beancount_text, journal_csv, ledger_text
 from driveout.money.journal import amount_text
 from driveout.money.journal_file import journal_yaml, read_journal
 from driveout.money.reply import plain_journal
 from driveout.units import Money
-from driveout.web import Form, PostedForm, Tx, now, page, reading, submit
+from driveout.web import Form, PostedForm, Tx, now, page, reading, submit, writing
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -45,7 +46,7 @@ def _books(
 ) -> Response:
     rows = [
         (account, f"{amount_text(amount, commodity)} {commodity}")
-        for (account, commodity), amount in sorted(actions.all_balances(tx).items())
+        for (account, commodity), amount in sorted(_over_cars(actions.all_balances(tx)).items())
         if amount
     ]
     return page(
@@ -55,8 +56,20 @@ def _books(
         error=error,
         rows=rows,
         shelf=actions.supplies_on_shelf(tx),
+        tools=actions.tools(tx),
+        layouts=[layout.name for layout in actions.bank_layouts(tx)],
+        encodings=[(name, name or "find it out") for name in ENCODINGS],
         currency=_currency(tx),
     )
+
+
+def _over_cars(sums: Mapping[tuple[str, str], int]) -> dict[tuple[str, str], int]:
+    """Balances with the accounts of all cars put together; each car's own stand in its Money chapter."""
+    found: dict[tuple[str, str], int] = {}
+    for (account, commodity), amount in sums.items():
+        key = account.split(":Car-")[0], commodity
+        found[key] = found.get(key, 0) + amount
+    return found
 
 
 def _do(request: Request, form: Form, do: Any) -> Response:
@@ -106,6 +119,7 @@ def tool(request: Request, form: PostedForm) -> Response:
             form.text("tool"),
             form.day("tool_day"),
             at=now(request),
+            uses=form.whole("uses", least=0, most=100_000, required=False) or 0,
             token=form.raw.get("once", ""),
         ),
     )
@@ -149,17 +163,12 @@ def take_in(request: Request, form: PostedForm) -> Response:
 @router.post("/money/bank")
 def bank(request: Request, form: PostedForm) -> Response:
     """Read a bank's CSV and show each movement with what it probably is; books nothing yet."""
-    with reading(request) as tx:
+    with writing(request) as tx:
         try:
-            upload = form.file("bank")
-            if upload is None or not upload.data:
-                raise BadEntry("Choose the CSV file of your bank.", field="bank")
-            table = csv_table(upload.data, upload.name)
-            columns = guessed_columns(table)
-            changes: dict[str, Any] = {"spent_is_positive": form.ticked("spent_is_positive")}
-            if form.raw.get("order") in DAY_ORDERS:
-                changes["order"] = form.raw["order"]
-            lines = bank_lines(table, replace(columns, **changes), _currency(tx))
+            layout, table = _layout_and_table(tx, form)
+            lines = bank_lines(table, layout.columns, _currency(tx))
+            if form.raw.get("keep_as", "").strip():
+                actions.keep_bank_layout(tx, layout)
         except DriveoutError as error:
             response = _books(request, tx, form, error)
             response.status_code = 422
@@ -168,10 +177,47 @@ def bank(request: Request, form: PostedForm) -> Response:
             request,
             "money/bank.html",
             suggestions=actions.suggestions(tx, lines[:_MOST_LINES]),
-            columns=columns,
+            layout=layout,
+            columns=layout.columns,
+            order_words=dict(_ORDERS)[layout.columns.order],
             more=max(0, len(lines) - _MOST_LINES),
             places=_places(tx),
         )
+
+
+_ORDERS = (("ymd", "year, month, day"), ("dmy", "day, month, year"), ("mdy", "month, day, year"))
+_YES_NO = {"yes": True, "no": False}
+
+
+def _layout_and_table(tx: Tx, form: Form) -> tuple[BankLayout, Table]:
+    """How the bank writes: a kept layout (chosen, or known by its columns), what was typed, the rest guessed."""
+    upload = form.file("bank")
+    if upload is None or not upload.data:
+        raise BadEntry("Choose the CSV file of your bank.", field="bank")
+    kept = actions.bank_layouts(tx)
+    chosen = form.raw.get("layout", "")
+    before = next((one for one in kept if one.name == chosen), None)
+    if chosen and before is None:
+        raise BadEntry(f"No layout is kept under {chosen[:60]!r}.", field="layout", value=chosen[:60])
+    encoding = form.raw.get("encoding", "") or (before.encoding if before else "")
+    table = bank_table(upload.data, upload.name, encoding)
+    before = before or known_layout(table.columns, kept)
+    said: dict[str, Any] = {
+        name: form.text(f"column_{name}", required=False, longest=100)
+        for name in ("day", "text", "amount", "out", "into")
+    }
+    said["order"] = form.raw.get("order", "")
+    said["spent_is_positive"] = _YES_NO.get(form.raw.get("spent_is_positive", ""))
+    said["decimal_comma"] = _YES_NO.get(form.raw.get("decimal_comma", ""))
+    name = form.text("keep_as", required=False, longest=60) or (before.name if before else "this file")
+    columns = stated_columns(table, said, before.columns if before else None)
+    return BankLayout(name, columns, encoding, table.columns), table
+
+
+@router.post("/money/bank/forget")
+def bank_forget(request: Request, form: PostedForm) -> Response:
+    """Forget how a bank writes its file."""
+    return _do(request, form, lambda tx: actions.forget_bank_layout(tx, form.text("layout", longest=60)))
 
 
 _MOST_LINES = 200

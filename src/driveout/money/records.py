@@ -8,8 +8,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from driveout.errors import BadEntry, Conflict
+from driveout.money.bank_layout import BankLayout, layout_from
+from driveout.money.bookings import COST_KINDS, wip
+from driveout.money.cash_ahead import Planned
 from driveout.money.journal import Entry, Posting
 from driveout.store import Moment, Tx, metadata
+from driveout.units import Money
 
 money_entry = sa.Table(
     "money_entry",
@@ -49,6 +54,29 @@ money_closed = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("through", sa.Date, nullable=False),
     sa.Column("at", Moment, nullable=False),
+)
+
+money_bank_layout = sa.Table(
+    "money_bank_layout",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("name", sa.String(60), nullable=False, unique=True),
+    sa.Column("data", sa.JSON, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+# Money that is expected, not booked: a day and an amount, above 0 when it comes in.
+money_planned = sa.Table(
+    "money_planned",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), index=True),
+    sa.Column("kind", sa.String(10), nullable=False),
+    sa.Column("day", sa.Date, nullable=False),
+    sa.Column("what", sa.String(200), nullable=False),
+    sa.Column("amount", sa.BigInteger, nullable=False),
+    sa.Column("currency", sa.String(3), nullable=False),
+    sa.Column("standing", sa.Boolean, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
 )
 
 
@@ -157,6 +185,17 @@ def sums(tx: Tx, below: str = "") -> dict[tuple[str, str], int]:
     return {(row[0], row[1]): int(row[2]) for row in tx.execute(query)}
 
 
+def balances_of(tx: Tx, accounts: Iterable[str], currency: str) -> dict[str, int]:
+    """Balances of some accounts in one currency; those without a posting are left out."""
+    p = money_posting.c
+    query = (
+        sa.select(p.account, sa.func.sum(p.amount))
+        .where(p.account.in_(tuple(accounts)), p.commodity == currency)
+        .group_by(p.account)
+    )
+    return {account: int(amount) for account, amount in tx.execute(query)}
+
+
 def sums_between(tx: Tx, first: datetime.date, last: datetime.date) -> dict[tuple[str, str], int]:
     """What moved on every account between two days, both counted."""
     p = money_posting.c
@@ -211,3 +250,93 @@ def closed_through(tx: Tx) -> datetime.date | None:
 def close(tx: Tx, through: datetime.date, at: datetime.datetime) -> None:
     """Close the period through a day."""
     tx.execute(sa.insert(money_closed).values(through=through, at=at))
+
+
+def layouts(tx: Tx) -> list[BankLayout]:
+    """Kept layouts of banks by name."""
+    b = money_bank_layout.c
+    return [layout_from(row.name, row.data) for row in tx.execute(sa.select(b.name, b.data).order_by(b.name))]
+
+
+def keep_layout(tx: Tx, layout: BankLayout) -> None:
+    """Keep a bank's layout in place of an earlier one of that name."""
+    b = money_bank_layout.c
+    name, data = layout.name.strip(), layout.as_data()
+    changed = tx.execute(
+        sa.update(money_bank_layout).where(b.name == name).values(data=data, version=b.version + 1)
+    )
+    if not changed.rowcount:
+        tx.execute(sa.insert(money_bank_layout).values(name=name, data=data, version=1))
+
+
+def forget_layout(tx: Tx, name: str) -> bool:
+    """Forget a bank's layout; False when there was none of that name."""
+    gone = tx.execute(sa.delete(money_bank_layout).where(money_bank_layout.c.name == name))
+    return bool(gone.rowcount)
+
+
+def _planned(row: Any) -> Planned:
+    return Planned(
+        row.day, Money(row.amount, row.currency), row.what, row.kind, row.car_id, row.id, row.version
+    )
+
+
+def planned(tx: Tx) -> tuple[Planned, ...]:
+    """Expected money that still stands, by day."""
+    p = money_planned.c
+    query = sa.select(money_planned).where(p.standing).order_by(p.day, p.id)
+    return tuple(_planned(row) for row in tx.execute(query))
+
+
+def add_planned(tx: Tx, one: Planned) -> Planned:
+    """Keep expected money; a car's expected sale takes the place of an earlier one."""
+    p = money_planned.c
+    if one.kind == "sale":
+        earlier = (p.car_id == one.car_id) & (p.kind == "sale") & p.standing
+        tx.execute(sa.update(money_planned).where(earlier).values(standing=False, version=p.version + 1))
+    row = tx.execute(
+        sa.insert(money_planned)
+        .values(
+            car_id=one.car_id,
+            kind=one.kind,
+            day=one.day,
+            what=one.what,
+            amount=one.amount.minor,
+            currency=one.amount.currency,
+            standing=True,
+            version=1,
+        )
+        .returning(money_planned)
+    ).one()
+    return _planned(row)
+
+
+def drop_planned(tx: Tx, number: int, version: int) -> Planned:
+    """Take expected money off the list."""
+    p = money_planned.c
+    row = tx.execute(sa.select(money_planned).where(p.id == number)).first()
+    if row is None:
+        raise BadEntry(f"There is no expected money {number}.", field="planned", value=number)
+    changed = tx.execute(
+        sa.update(money_planned)
+        .where(p.id == number, p.version == version, p.standing)
+        .values(standing=False, version=version + 1)
+    )
+    if not changed.rowcount:
+        raise Conflict(f"{row.what} was changed in another window. Look at it again; nothing was lost.")
+    return _planned(row)
+
+
+def cost_by_line(tx: Tx, cars: Iterable[str]) -> dict[tuple[str, str], int]:
+    """Cost booked on cars in progress by (car account part, key of the estimate line)."""
+    p, link = money_posting.c, money_link.c
+    found: dict[tuple[str, str], int] = {}
+    for car in cars:
+        query = (
+            sa.select(link.link, sa.func.sum(p.amount))
+            .join(money_link, link.entry_id == p.entry_id)
+            .where(p.account.in_([wip(car, kind) for kind in COST_KINDS]), link.link.startswith("line-"))
+            .group_by(link.link)
+        )
+        found |= {(car, name[len("line-") :]): int(amount) for name, amount in tx.execute(query)}
+    return found
