@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 
 import pytest
@@ -345,3 +346,46 @@ def test_a_changed_plan_must_keep_what_is_undone_and_be_whole(
     assert "torn" in torn
     assert "no longer has what is undone" in lost
     assert "another window" in late
+
+
+PICTURE = bytes.fromhex(  # the smallest grey pixel as PNG; source: PNG specification, a valid 1x1 file
+    "89504e470d0a1a0a0000000d494844520000000100000001080000000"
+    "03a7e9b550000000a49444154789c63600000000200015e5f3d2c0000000049454e44ae426082"
+)
+
+
+def test_a_photo_of_a_link_is_kept_by_its_hash_and_shown_at_the_bench(
+    store: Store, browser: Browser, car: int, brakes: str
+) -> None:
+    files = {"photo": ("where.png", PICTURE, "image/png")}
+    fields = {"task": "off:wear_plug", "link": "wear_plug", "title": "Clip behind the hose"}
+    text = browser.post(f"{brakes}/photo", fields, files)
+    with store.reading() as tx:
+        kept = actions.photos_of(tx, car, 1, "wear_plug")
+
+    assert [photo.digest for photo in kept] == [hashlib.sha256(PICTURE).hexdigest()]
+    assert "Photo: Clip behind the hose" in text
+    assert browser.client.get(f"{brakes}/photo/{kept[0].digest}").content == PICTURE
+    assert "Clip behind the hose" in browser.get(f"{brakes}/bench?task=on:wear_plug"), "also on the way back"
+    assert "Clip behind the hose" not in browser.get(f"{brakes}/bench?task=off:wheel_nuts")
+
+
+def test_what_is_no_picture_or_of_no_link_is_refused_and_nothing_kept(
+    store: Store, browser: Browser, car: int, brakes: str
+) -> None:
+    fields = {"task": "off:wear_plug", "link": "wear_plug", "title": ""}
+    for data, message in (
+        (b"hello", "no picture"),
+        (b"%PDF-1.7", "A PDF cannot"),
+        (b"", "No picture was chosen"),
+    ):
+        text = browser.post(f"{brakes}/photo", fields, {"photo": ("x", data)}, status=422)
+        assert message in text
+    text = browser.post(
+        f"{brakes}/photo", {**fields, "link": "nothing"}, {"photo": ("x", PICTURE)}, status=422
+    )
+
+    assert "no link" in text
+    assert browser.client.get(f"{brakes}/photo/{'0' * 64}").status_code == 422
+    with store.reading() as tx:
+        assert actions.photos_of(tx, car, 1) == []

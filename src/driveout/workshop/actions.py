@@ -6,13 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
-from driveout.cars.actions import note_event
+from driveout.cars.actions import note_event, trail_of
 from driveout.errors import BadEntry, CannotSay, Conflict
 from driveout.files import shipped
-from driveout.money.actions import book_hours
-from driveout.store import Tx
+from driveout.money.actions import book_hours, keep_photo, picture_type
+from driveout.store import Attachments, Tx
 from driveout.units import read_torque
 from driveout.workshop import records
 from driveout.workshop.assembly import Assembly, with_variants
@@ -24,6 +25,8 @@ from driveout.workshop.tightening import Specification, specification
 from driveout.workshop.work import Work
 
 LONGEST_TIMER_HOURS = 16
+PHOTO = "photo"
+"""Kind of event under which photos of links stand in the trail."""
 
 
 @dataclass(frozen=True)
@@ -502,6 +505,84 @@ def pass_hold_point(
         at,
     )
     return passage
+
+
+@dataclass(frozen=True)
+class LinkPhoto:
+    """A photo of one link: name of the attachment, what it shows, and the moment it was added."""
+
+    digest: str
+    link: str
+    title: str
+    at: datetime
+
+
+def add_photo(
+    tx: Tx, car_id: int, job_id: int, link: str, data: bytes, *, home: Path, at: datetime, title: str = ""
+) -> LinkPhoto:
+    """Keep a photo of a link; the file is on disk before the trail refers to it.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    job_id
+        Its job.
+    link
+        Id of the link.
+    data
+        The picture as it came from the phone; it is kept unchanged and does not leave the machine.
+    home
+        Folder of the record.
+    at
+        Present moment.
+    title
+        What it shows; the name of the link by default.
+
+    Returns
+    -------
+    LinkPhoto
+        As kept.
+
+    Raises
+    ------
+    BadEntry
+        If there is no such link, or the file is no picture.
+    """
+    assembly = work_of(tx, car_id, job_id).plan.assembly
+    if link not in assembly.links:
+        raise BadEntry(f"There is no link {link!r} here.", field="link", value=link)
+    if picture_type(data) == "application/pdf":
+        raise BadEntry(
+            "A PDF cannot be shown at the bench. Use a JPEG, PNG or WebP picture.",
+            field="photo",
+            allowed="JPEG, PNG or WebP",
+        )
+    words = title.strip() or assembly.name_of(link)
+    kept = LinkPhoto(keep_photo(home, data), link, words, at)
+    facts = {"job": job_id, "link": link, "digest": kept.digest, "title": words}
+    note_event(tx, car_id, PHOTO, f"Photo: {words}"[:400], facts, at)
+    return kept
+
+
+def photos_of(tx: Tx, car_id: int, job_id: int, link: str = "") -> list[LinkPhoto]:
+    """Photos of a job, or of one of its links, newest first; each picture once per link."""
+    found: dict[tuple[str, str], LinkPhoto] = {}
+    for event in trail_of(tx, car_id):
+        if event.kind == PHOTO and event.data["job"] == job_id and link in ("", event.data["link"]):
+            photo = LinkPhoto(event.data["digest"], event.data["link"], event.data["title"], event.at)
+            found.setdefault((photo.link, photo.digest), photo)
+    return list(found.values())
+
+
+def photo_of(tx: Tx, car_id: int, job_id: int, digest: str, *, home: Path) -> tuple[bytes, str]:
+    """Content and media type of one photo of a job of this car."""
+    if not any(photo.digest == digest for photo in photos_of(tx, car_id, job_id)):
+        raise BadEntry("This work has no such photo.", field="photo", value=digest[:12])
+    data = Attachments(home / "attachments").get(digest)
+    return data, picture_type(data)
 
 
 def enter_torque(

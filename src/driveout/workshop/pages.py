@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
@@ -185,6 +186,7 @@ def _bench_page(
         cautions=[caution(key) for key in task.cautions] if task else [],
         torque=specification(**entry.entry) if entry else None,
         torque_entry=entry,
+        photos=actions.photos_of(tx, car_id, job_id, link.id) if link else [],
         number=at + 1,
         total=len(places),
         before=places[at - 1] if at > 0 else "",
@@ -255,6 +257,48 @@ def hold(request: Request, car_id: int, job_id: int, form: PostedForm) -> Respon
         then=f"{bench_at}?task={task_id}" if stay else bench_at,
         again=lambda tx, error: _bench_page(request, tx, car_id, job_id, task_id, form, error),
     )
+
+
+@router.post("/cars/{car_id}/work/{job_id}/photo")
+def add_photo(request: Request, car_id: int, job_id: int, form: PostedForm) -> Response:
+    """Keep a photo of a link."""
+    task_id = form.raw.get("task", "")
+
+    def do(tx: Connection) -> Any:
+        upload = form.file("photo")
+        if upload is None or not upload.data:
+            raise BadEntry("No picture was chosen.", field="photo", allowed="JPEG, PNG or WebP")
+        return actions.add_photo(
+            tx,
+            car_id,
+            job_id,
+            form.text("link"),
+            upload.data,
+            title=form.text("title", required=False, longest=200),
+            home=_home(request),
+            at=now(request),
+        )
+
+    return submit(
+        request,
+        do,
+        then=f"/cars/{car_id}/work/{job_id}/bench?task={task_id}",
+        again=lambda tx, error: _bench_page(request, tx, car_id, job_id, task_id, form, error),
+    )
+
+
+@router.get("/cars/{car_id}/work/{job_id}/photo/{digest}")
+def photo(request: Request, car_id: int, job_id: int, digest: str) -> Response:
+    """One photo of a link."""
+    with reading(request) as tx:
+        data, kind = actions.photo_of(tx, car_id, job_id, digest, home=_home(request))
+    return Response(data, media_type=kind)
+
+
+def _home(request: Request) -> Path:
+    """Folder of the record."""
+    home: Path = request.app.state.store.home
+    return home
 
 
 @router.get("/cars/{car_id}/work/{job_id}/file")
