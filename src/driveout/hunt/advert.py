@@ -36,7 +36,43 @@ MOST_KM = 2_500_000
 MOST_ASKING = Decimal(10_000_000)
 # Currencies of which a car takes millions (from memory): their limit is a thousand times higher.
 SMALL_UNITS = frozenset(
-    ["AMD", "ARS", "BIF", "CLP", "COP", "CRC", "GNF", "HUF", "IDR", "IQD", "IRR", "ISK", "JPY", "KHR", "KRW", "KZT", "LAK", "LBP", "MMK", "MNT", "NGN", "PKR", "PYG", "RSD", "RUB", "RWF", "SLL", "TZS", "UGX", "UZS", "VND", "XAF", "XOF", "YER", "ZMW"]
+    [
+        "AMD",
+        "ARS",
+        "BIF",
+        "CLP",
+        "COP",
+        "CRC",
+        "GNF",
+        "HUF",
+        "IDR",
+        "IQD",
+        "IRR",
+        "ISK",
+        "JPY",
+        "KHR",
+        "KRW",
+        "KZT",
+        "LAK",
+        "LBP",
+        "MMK",
+        "MNT",
+        "NGN",
+        "PKR",
+        "PYG",
+        "RSD",
+        "RUB",
+        "RWF",
+        "SLL",
+        "TZS",
+        "UGX",
+        "UZS",
+        "VND",
+        "XAF",
+        "XOF",
+        "YER",
+        "ZMW",
+    ]
 )
 MOST_DISTANCE_KM = 20_000.0
 LONGEST_TEXT = 20_000  # letters of advert text that are kept
