@@ -66,7 +66,7 @@ def test_the_page_draws_the_plan_with_a_table_behind_it(browser: Browser, planne
     assert '<title id="plan-t">Price against time</title>' in text
     assert "Asking plan, days from today" in text
     assert "A day of waiting costs 6.00 USD" in text
-    assert "overpayment fraud" in text
+    assert "A payment above the price ends the talk" in text
 
 
 def test_three_offers_are_answered_and_the_car_is_sold(

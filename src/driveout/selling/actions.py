@@ -2,33 +2,53 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import tempfile
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
-from driveout.cars.actions import change_stage, get_car, note_event
+from driveout.cars.actions import change_stage, get_car, note_event, trail_of
+from driveout.cars.car import Car
 from driveout.cars.papers import disclosure_duty
-from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.errors import BadEntry, CannotSay, Conflict, StoreTrouble
 from driveout.faults.actions import findings_of, name_of, network_for
 from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal, sale_rate_of
 from driveout.money.actions import book_sale, car_entries
-from driveout.repairs.actions import chosen_plan
+from driveout.repairs.actions import catalogue_of, chosen_plan, decisions_of
 from driveout.selling import records
 from driveout.selling.asking import SaleSituation, Spell, asking_plan
-from driveout.selling.buyers_file import BuyersFile
+from driveout.selling.buyers_file import BuyersFile, JudgedReading, buyers_file_pdf
 from driveout.selling.listing import ListingFacts
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_as_dict, situation_from_document
+from driveout.selling.photos import (
+    LARGEST_PHOTO,
+    MOST_PHOTOS,
+    SUBJECTS,
+    Photo,
+    photo_kind,
+    without_private_tags,
+)
 from driveout.selling.records import Ask, Enquiry, KeptPlan, Offer
-from driveout.store import Tx
+from driveout.selling.sale_papers import Gate, SalePapers, handover_gate
+from driveout.sources import cite
+from driveout.store import Attachments, Tx
 from driveout.units import Money
 from driveout.wear.actions import car_report
-from driveout.wear.verdict import FAILS
+from driveout.wear.paint_plan import LEAVE
+from driveout.wear.verdict import FAILS, Verdict
+from driveout.workshop.actions import every_work
+from driveout.workshop.tightening import ORIGINS
 
 LARGEST_VALUE_SD = 0.2
 OUTCOMES = (*ANSWERS, "withdrawn")
+HANDOVER = "handover check"
+PHOTO = "photo for the buyer"
 
 
 def make_plan(tx: Tx, car_id: int, entries: dict[str, Any], *, at: datetime) -> KeptPlan:
@@ -407,10 +427,30 @@ def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
         measured=tuple(f"{v.what}: {v.shown}" for _, _, v in verdicts if v.reading is not None),
         remains=(
             *(f"{repair.name} not done" for row, repair, _ in plan.repairs if row.state == "chosen"),
+            *_left(tx, car),
+            *(f"{spot}: flaw in the paint left as it is" for spot in _paint_left(verdicts)),
             *(f"{v.what}: {v.shown}" for _, _, v in verdicts if v.outcome == FAILS),
             *(words[row.id] for row in found if last is None or row.at > last),
         ),
         to_settle=tuple(words[row.id] for row in found if last is not None and row.at <= last),
+    )
+
+
+def _left(tx: Tx, car: Car) -> tuple[str, ...]:
+    """Repairs taken out of the plan with a reason: the car goes without them, and the buyer is told."""
+    known = catalogue_of(car).repairs
+    return tuple(
+        f"{known[row.repair].name}: not done, left as it is"
+        for row in decisions_of(tx, car.id)
+        if row.state == "dropped" and row.note.strip() and row.repair in known
+    )
+
+
+def _paint_left(verdicts: Sequence[tuple[str, str, Verdict]]) -> tuple[str, ...]:
+    return tuple(
+        spot
+        for topic, spot, verdict in verdicts
+        if topic == "paint" and verdict.words.startswith(f"Best for the {spot}: {LEAVE}")
     )
 
 
@@ -427,7 +467,199 @@ def buyers_file(tx: Tx, car_id: int, today: date) -> BuyersFile:
         and f"reverses-{entry.number}" not in reversals
         and not any(link.startswith("reverses-") for link in entry.links)
     )
-    return BuyersFile(listing_facts(tx, car_id, today), car.vin, receipts, duty, today)
+    # Papers and what pays are the seller's own business; they measure nothing on the car.
+    readings = tuple(
+        _judged(verdict)
+        for topic, _, verdict in car_report(tx, car_id, today).verdicts
+        if verdict.reading is not None and topic not in ("papers", "tyre_sets", "passes")
+    )
+    return BuyersFile(
+        listing_facts(tx, car_id, today),
+        car.vin,
+        receipts,
+        duty,
+        today,
+        readings,
+        _tightened(tx, car_id),
+        photos_of(tx, car_id),
+    )
+
+
+def sale_papers(tx: Tx, car_id: int, today: date) -> SalePapers:
+    """What the printed papers of the sale are filled with; buyer and price of the newest accepted offer."""
+    file = buyers_file(tx, car_id, today)
+    accepted = [offer for offer in records.offers_of(tx, car_id) if offer.answer == "accept"]
+    buyer, price = (accepted[-1].buyer, accepted[-1].amount.text()) if accepted else ("", "")
+    return SalePapers(file.facts, file.vin, buyer, price, file.odometer, today)
+
+
+def check_handover(tx: Tx, car_id: int, payment: str, said: Collection[str], *, at: datetime) -> Gate:
+    """Ask whether keys and papers may go, and keep the answer in the trail.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    payment
+        How the buyer pays.
+    said
+        What the person ticked.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Gate
+        What is missing.
+    """
+    gate = handover_gate(payment, said)
+    words = "nothing is missing" if gate.is_open else f"missing: {'; '.join(gate.missing)}"
+    facts = {"payment": payment, "said": sorted(said), "missing": list(gate.missing)}
+    note_event(tx, car_id, HANDOVER, f"Before handing over: {words}"[:400], facts, at)
+    return gate
+
+
+def last_handover_check(tx: Tx, car_id: int) -> Gate | None:
+    """Answer of the newest check before handing over; None when there was none."""
+    event = next((one for one in trail_of(tx, car_id) if one.kind == HANDOVER), None)
+    return None if event is None else handover_gate(event.data["payment"], event.data["said"])
+
+
+def _judged(verdict: Verdict) -> JudgedReading:
+    limit = verdict.decided_by
+    if limit is None:
+        return JudgedReading(verdict.what, verdict.shown, verdict.outcome, "no limit that may decide")
+    source = limit.source if limit.how_known == "entered" else cite(limit.source).title
+    return JudgedReading(verdict.what, verdict.shown, verdict.outcome, f"{limit.short()}. {source}")
+
+
+def _tightened(tx: Tx, car_id: int) -> tuple[str, ...]:
+    """Values applied to links that are home again, with the origin of the specification."""
+    said = []
+    for work in every_work(tx, car_id):
+        for link, torque in work.torques.items():
+            if torque.applied and torque.applied_at is not None:
+                origin = ORIGINS.get(str(torque.entry.get("origin", "")), "origin not recorded")
+                where = ", page ".join(
+                    str(torque.entry[key]) for key in ("document", "page") if torque.entry.get(key)
+                )
+                said.append(
+                    f"{work.plan.assembly.name_of(link)}: {torque.applied} on {torque.applied_at.date()}; "
+                    f"specification {torque.entry['value']}, {origin}{f' ({where})' if where else ''}"
+                )
+    return tuple(said)
+
+
+def add_photo(
+    tx: Tx, home: Path, car_id: int, data: bytes, *, subject: str, caption: str = "", at: datetime
+) -> Photo:
+    """Keep a photo for the buyer; what was taken is kept whole, what leaves is without private tags.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    home
+        Folder of the record.
+    car_id
+        The car.
+    data
+        JPEG or PNG.
+    subject
+        One of `SUBJECTS`.
+    caption
+        What it shows.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Photo
+        As kept; the same photo again changes its words.
+
+    Raises
+    ------
+    BadEntry
+        If it is no photo, too large, one too many, or the subject is none of these.
+    """
+    get_car(tx, car_id)
+    if subject not in SUBJECTS:
+        raise BadEntry(
+            f"{subject!r} is no subject.", field="subject", value=subject, allowed=", ".join(SUBJECTS)
+        )
+    if len(data) > LARGEST_PHOTO:
+        raise BadEntry(
+            f"The photo has {len(data):,} bytes.", field="photo", allowed=f"up to {LARGEST_PHOTO:,} bytes"
+        )
+    without_private_tags(data)  # refuses what could not leave later
+    digest = hashlib.sha256(data).hexdigest()
+    others = [photo for photo in photos_of(tx, car_id) if photo.digest != digest]
+    if len(others) >= MOST_PHOTOS:
+        raise BadEntry(
+            f"There are {MOST_PHOTOS} photos already. Take one out first.",
+            field="photo",
+            allowed=f"{MOST_PHOTOS} photos",
+        )
+    Attachments(home / "attachments").put(data)
+    photo = Photo(digest, subject, caption.strip()[:200], at)
+    words = f"Photo for the buyer, {subject}{f': {photo.caption}' if photo.caption else ''}"
+    facts = {"photo": digest, "subject": subject, "caption": photo.caption}
+    note_event(tx, car_id, PHOTO, words, facts, at)
+    return photo
+
+
+def drop_photo(tx: Tx, car_id: int, digest: str, *, at: datetime) -> None:
+    """Take a photo out of what the buyer gets; the file and the trail keep it."""
+    photo = _photo(tx, car_id, digest)
+    note_event(
+        tx, car_id, PHOTO, f"Photo taken out, {photo.subject}", {"photo": digest, "taken_out": True}, at
+    )
+
+
+def photos_of(tx: Tx, car_id: int) -> tuple[Photo, ...]:
+    """Photos for the buyer in the order of `SUBJECTS`, as the trail left them."""
+    kept: dict[str, Photo] = {}
+    for event in sorted(trail_of(tx, car_id), key=lambda one: one.seq):
+        if event.kind != PHOTO:
+            continue
+        if event.data.get("taken_out"):
+            kept.pop(event.data["photo"], None)
+        else:
+            kept[event.data["photo"]] = Photo(
+                event.data["photo"], event.data["subject"], event.data["caption"], event.at
+            )
+    return tuple(sorted(kept.values(), key=lambda photo: SUBJECTS.index(photo.subject)))
+
+
+def leaving_photo(tx: Tx, home: Path, car_id: int, digest: str) -> tuple[bytes, str]:
+    """A photo as it may leave the house, and its kind (``jpeg`` or ``png``)."""
+    _photo(tx, car_id, digest)
+    data = without_private_tags(Attachments(home / "attachments").get(digest))
+    return data, photo_kind(data)
+
+
+def printed_buyers_file(tx: Tx, home: Path, car_id: int, today: date) -> bytes:
+    """The buyer's file as PDF, with the photos as they may leave the house."""
+    file = buyers_file(tx, car_id, today)
+    with tempfile.TemporaryDirectory(prefix="driveout-") as folder:
+        pictures = {}
+        for number, photo in enumerate(file.photos):
+            try:
+                data, kind = leaving_photo(tx, home, car_id, photo.digest)
+            except StoreTrouble:
+                continue  # a lost picture is said in the file; the rest is still owed to the buyer
+            pictures[photo.digest] = f"{number}.{kind}"
+            (Path(folder) / pictures[photo.digest]).write_bytes(data)
+        return buyers_file_pdf(file, pictures, folder)
+
+
+def _photo(tx: Tx, car_id: int, digest: str) -> Photo:
+    found = next((photo for photo in photos_of(tx, car_id) if photo.digest == digest), None)
+    if found is None:
+        raise BadEntry("This car has no such photo for the buyer.", field="photo", value=digest[:12])
+    return found
 
 
 def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -> SaleSituation:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
@@ -17,27 +18,19 @@ from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal
 from driveout.selling import actions
 from driveout.selling.asking import BOTTLENECKS, AskingPlan, SaleSituation, asking_plan
-from driveout.selling.buyers_file import buyers_file_pdf
 from driveout.selling.chart import ChartStep, plan_svg
 from driveout.selling.listing import LENGTHS, gaps, listing_text, photo_order
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_from_document
+from driveout.selling.photos import SUBJECTS
 from driveout.selling.records import KeptPlan, Offer
+from driveout.selling.sale_papers import LISTS, gate_questions, payments, sale_facts, sale_papers_pdf
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
 CHAPTERS = (Chapter("sale", "Sale", order=80),)
-
-# Facts on payment that sellers learn too late; nothing here is legal advice.
-CAUTIONS = (
-    "A cashier's cheque or bank draft can be recalled days or weeks after the bank has credited it. "
-    "Hand over car and papers only when your bank says the money cannot be taken back.",
-    "An offer above your price with a request to send part of it on to a carrier or agent is overpayment fraud.",
-    "Nobody needs a code that was sent to your telephone, nor pays through a link that you did not set up.",
-    "Before a drive along: photograph the licence, keep the papers at home, go with a second person.",
-)
 
 
 @dataclass(frozen=True)
@@ -63,8 +56,76 @@ def show(request: Request, car_id: int) -> Response:
 def print_buyers_file(request: Request, car_id: int) -> Response:
     """The buyer's file as a PDF."""
     with reading(request) as tx:
-        made = buyers_file_pdf(actions.buyers_file(tx, car_id, now(request).date()))
-    return Response(made, media_type="application/pdf", headers={"Content-Disposition": "inline"})
+        made = actions.printed_buyers_file(tx, _home(request), car_id, now(request).date())
+    return _pdf(made)
+
+
+@router.get("/cars/{car_id}/sale/papers.pdf")
+def print_sale_papers(request: Request, car_id: int) -> Response:
+    """Bill of sale, deposit receipt, odometer facts and lists as a PDF."""
+    with reading(request) as tx:
+        papers = actions.sale_papers(tx, car_id, now(request).date())
+    return _pdf(sale_papers_pdf(papers))
+
+
+@router.get("/cars/{car_id}/sale/photo/{digest}")
+def show_photo(request: Request, car_id: int, digest: str) -> Response:
+    """A photo as it may leave the house."""
+    with reading(request) as tx:
+        data, kind = actions.leaving_photo(tx, _home(request), car_id, digest)
+    return Response(data, media_type=f"image/{kind}", headers={"Cache-Control": "private"})
+
+
+@router.post("/cars/{car_id}/sale/photo")
+def photo(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Add a photo for the buyer."""
+
+    def do(tx: Tx) -> None:
+        upload = form.file("photo")
+        if upload is None or not upload.data:
+            raise BadEntry("Choose a photo first.", field="photo", allowed="JPEG or PNG")
+        actions.add_photo(
+            tx,
+            _home(request),
+            car_id,
+            upload.data,
+            subject=form.choice("subject", SUBJECTS),
+            caption=form.text("caption", required=False, longest=200),
+            at=now(request),
+        )
+
+    return _done(request, car_id, form, do, "#photos")
+
+
+@router.post("/cars/{car_id}/sale/photo/out")
+def photo_out(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take a photo out of what the buyer gets."""
+    return _done(
+        request,
+        car_id,
+        form,
+        lambda tx: actions.drop_photo(tx, car_id, form.text("digest", longest=64), at=now(request)),
+        "#photos",
+    )
+
+
+@router.post("/cars/{car_id}/sale/handover")
+def handover(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Ask whether keys and papers may go."""
+    kinds = tuple(kind.key for kind in payments())
+    return _done(
+        request,
+        car_id,
+        form,
+        lambda tx: actions.check_handover(
+            tx,
+            car_id,
+            form.choice("payment", kinds),
+            [key for key in gate_questions() if form.ticked(key)],
+            at=now(request),
+        ),
+        "#handover",
+    )
 
 
 @router.post("/cars/{car_id}/sale/plan")
@@ -181,11 +242,20 @@ def offer_file(body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
     return answer_offer(situation, Money.of(text, situation.currency)).as_dict()
 
 
-def _done(request: Request, car_id: int, form: Form, do: Any) -> Response:
+def _home(request: Request) -> Path:
+    home: Path = request.app.state.store.home
+    return home
+
+
+def _pdf(made: bytes) -> Response:
+    return Response(made, media_type="application/pdf", headers={"Content-Disposition": "inline"})
+
+
+def _done(request: Request, car_id: int, form: Form, do: Any, place: str = "") -> Response:
     return submit(
         request,
         do,
-        then=f"/cars/{car_id}/sale",
+        then=f"/cars/{car_id}/sale{place}",
         again=lambda tx, error: _sale_page(request, tx, car_id, form, error),
     )
 
@@ -244,7 +314,12 @@ def _sale_page(
         enquiries=enquiries,
         offers=[_row(one) for one in offers],
         answers=ANSWERS,
-        cautions=CAUTIONS,
+        lists={which: sale_facts(which) for which in LISTS},
+        payment_options=[(kind.key, kind.name) for kind in payments()],
+        gate=actions.last_handover_check(tx, car_id),
+        questions=gate_questions(),
+        subjects=SUBJECTS,
+        kept_photos=actions.photos_of(tx, car_id),
         texts=[(length, listing_text(facts, length)) for length in LENGTHS],
         gaps=gaps(facts),
         photos=photo_order(facts),

@@ -18,6 +18,7 @@ from driveout.wear.verdict import FAILS, HOLDS, OtherLimit, Verdict, by_limit, j
 # The scratches of a grit are levelled with this allowance on top (our choice, docs/method/paint.md).
 ALLOWANCE = 2.0
 FINISH_MIN_LEFT_UM = 25.0
+LEAVE = "leave it and disclose it"
 
 
 def grit_d50_um(grit: str) -> float:
@@ -436,7 +437,7 @@ def choose_treatment(
     paint_net = uplift - repaint_cost - wage(repaint_hours)
     choices = [
         PaintChoice(
-            "leave it and disclose it",
+            LEAVE,
             -discount_if_left,
             f"buyer takes off {discount_if_left.text()}",
             "",
