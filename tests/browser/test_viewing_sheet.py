@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from driveout.faults.actions import findings_of
 from driveout.store import Store
 from driveout.viewing import Policy, actions
-from driveout.viewing.car_plan import CarPlan, policy_for
+from driveout.viewing.car_plan import CarPlan, policies_without, policy_for
 from driveout.viewing.policy import DIGITS
 from driveout.viewing.record_file import read_record
 from tests.browser.conftest import PHONE, shot
@@ -91,6 +91,36 @@ def test_every_path_of_answers_shows_what_the_plan_says(sheet: Sheet) -> None:
         while page.locator("#undo").is_enabled():
             page.locator("#undo").click()
         expect(page.locator("#trail li")).to_have_count(0)
+
+
+def test_a_check_that_cannot_be_done_leads_to_the_plan_without_it_and_is_undone_like_an_answer(
+    sheet: Sheet,
+) -> None:
+    page, policy = sheet.page, sheet.policy
+    first = policy.advice(policy.start, sheet.price)
+    other = policies_without(sheet.made, policy)[first]
+    page.get_by_role("button", name="Cannot do this check").click()
+    assert sheet.limit() == pytest.approx(other.nodes[policy.start].ceiling or 0.0, abs=0.5001)
+    expect(page.locator("#not-best")).to_be_hidden()
+    advice = other.advice(policy.start, sheet.price)
+    expect(page.locator("#say")).to_have_text(sheet.made.checks[advice].how)
+    shot(page, "viewing-sheet-cannot")
+
+    page.get_by_role("button", name="Cannot do this check").click()
+    expect(page.locator("#not-best")).to_be_visible()
+    page.locator("#undo").click()
+    page.locator("#undo").click()
+    expect(page.locator("#say")).to_have_text(sheet.made.checks[first].how)
+
+
+def test_when_nothing_can_be_done_the_limit_without_checks_remains(sheet: Sheet) -> None:
+    page = sheet.page
+    while page.locator("#cannot").is_visible():
+        page.locator("#cannot").click()
+
+    expect(page.locator("#what")).to_contain_text("at")
+    stop = sheet.policy.nodes[sheet.policy.start].stop or 0.0
+    assert sheet.limit() == pytest.approx(max(0.0, stop), abs=1.0)
 
 
 def test_a_lower_price_changes_the_advice_and_a_wrong_one_is_refused(sheet: Sheet) -> None:
