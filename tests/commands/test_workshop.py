@@ -87,3 +87,28 @@ def test_a_torque_without_unit_and_760_for_76_are_refused(capsys: pytest.Capture
     assert "Was 76 N·m meant?" in json.loads(capsys.readouterr().out)["error"]["message"]
     assert run(["torque", "76 N·m", "--stages", "half", "--json"]) == 1
     assert "stages" in json.loads(capsys.readouterr().out)["error"]["message"]
+
+
+def test_cards_and_labels_of_an_own_assembly_are_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DRIVEOUT_HOME", str(tmp_path / "home"))
+    file, out = tmp_path / "lamp.yaml", tmp_path / "cards.pdf"
+    file.write_text(OWN)
+    words = ["cards", "--file", str(file), "--target", "lamp", "--out", str(out)]
+    made = answer(words, capsys)
+    labels = answer([*words, "--labels", "--paper", "letter"], capsys)
+
+    assert made["jobs"] == 1
+    assert labels["labels"] == 1
+    assert out.read_bytes().startswith(b"%PDF-")
+
+
+def test_cards_without_a_car_or_on_unknown_paper_are_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = str(tmp_path / "cards.pdf")
+    assert run(["cards", "--out", out]) == 1
+    assert "one of the two" in capsys.readouterr().err
+    assert run(["cards", "--file", "exhaust", "--target", "front_pipe", "--out", out, "--paper", "a9"]) == 1
+    assert "not a paper" in capsys.readouterr().err

@@ -389,3 +389,28 @@ def test_what_is_no_picture_or_of_no_link_is_refused_and_nothing_kept(
     assert browser.client.get(f"{brakes}/photo/{'0' * 64}").status_code == 422
     with store.reading() as tx:
         assert actions.photos_of(tx, car, 1) == []
+
+
+def test_cards_and_labels_are_printed_from_the_chapter(browser: Browser, car: int, brakes: str) -> None:
+    text = browser.get(f"/cars/{car}/work")
+    cards = browser.client.get(f"{brakes}/cards.pdf?paper=letter")
+    labels = browser.client.get(f"{brakes}/labels.pdf")
+
+    assert "Print the job cards" in text
+    assert "Print the bag labels" in text
+    for answer in (cards, labels):
+        assert answer.headers["content-type"] == "application/pdf"
+        assert answer.content.startswith(b"%PDF-")
+    assert browser.client.get(f"{brakes}/cards.pdf?paper=a9").status_code == 422
+
+
+def test_the_codes_lead_to_the_address_the_page_was_asked_at(
+    store: Store, browser: Browser, car: int, brakes: str
+) -> None:
+    with store.reading() as tx:
+        works = actions.every_work(tx, car)
+        labels = actions.labels_of(tx, car, works, str(browser.client.base_url))
+
+    assert labels[0].address.startswith(f"http://localhost:8321/cars/{car}/work/1/bench?task=on:")
+    page = browser.get(labels[0].address.removeprefix("http://localhost:8321"))
+    assert labels[0].link in page

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from driveout.cars.actions import note_event, trail_of
+from driveout.cars.actions import get_car, note_event, trail_of
 from driveout.errors import BadEntry, CannotSay, Conflict
 from driveout.files import shipped
 from driveout.money.actions import book_hours, keep_photo, picture_type
@@ -18,7 +18,9 @@ from driveout.units import read_torque
 from driveout.workshop import records
 from driveout.workshop.assembly import Assembly, with_variants
 from driveout.workshop.assembly_file import read_assembly, shipped_assembly
+from driveout.workshop.cards import CardSet, job_cards
 from driveout.workshop.hold import FastenerRecord, Passage, Progress, fastener_records, pass_hold
+from driveout.workshop.labels import BagLabel, bag_labels
 from driveout.workshop.records import Job, LinkState, TorqueEntry
 from driveout.workshop.strip import StripPlan, Task, strip
 from driveout.workshop.tightening import Specification, specification
@@ -765,3 +767,50 @@ def renewals_of(works: Iterable[JobWork]) -> list[tuple[str, float, str, str]]:
         for held in works
         for renewal in held.plan.renewals
     ]
+
+
+def cards_of(tx: Tx, car_id: int, works: Iterable[JobWork], day: date) -> tuple[CardSet, ...]:
+    """The job cards of some jobs of a car as they stand, done tasks ticked."""
+    name = get_car(tx, car_id).name
+    return tuple(
+        job_cards(
+            held.plan,
+            name,
+            day,
+            {link: specification(**entry.entry) for link, entry in held.torques.items()},
+            frozenset(task.id for task in held.plan.tasks if held.work.is_finished(task)),
+        )
+        for held in works
+    )
+
+
+def labels_of(tx: Tx, car_id: int, works: Iterable[JobWork], address: str) -> tuple[BagLabel, ...]:
+    """The bag labels of some jobs of a car.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    works
+        The jobs.
+    address
+        Where the phone reaches the pages, for example ``http://192.168.1.20:8321``.
+
+    Returns
+    -------
+    tuple[BagLabel, ...]
+        Job by job, in the order of the bags; the code of each opens its link on the way back.
+    """
+    name = get_car(tx, car_id).name
+    root = address.rstrip("/")
+    return tuple(
+        label
+        for held in works
+        for label in bag_labels(
+            held.plan,
+            name,
+            lambda link, job=held.job.id: f"{root}/cars/{car_id}/work/{job}/bench?task=on:{link}",  # type: ignore[misc]
+        )
+    )

@@ -1,7 +1,8 @@
-"""Commands: plan a strip and refit, check a tightening value, list the shipped assemblies."""
+"""Commands: plan a strip and refit, print its cards, check a tightening value, list the assemblies."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -9,7 +10,11 @@ import typer
 
 from driveout.answer import Answer
 from driveout.errors import BadEntry
+from driveout.workshop import actions
+from driveout.workshop.assembly import Assembly
 from driveout.workshop.assembly_file import SHIPPED, read_assembly, shipped_assembly
+from driveout.workshop.cards import CardSet, cards_pdf, job_cards, paper_named
+from driveout.workshop.labels import BagLabel, bag_labels, labels_pdf
 from driveout.workshop.practice import caution
 from driveout.workshop.strip import StripPlan, strip
 from driveout.workshop.torque_answer import torque_answer
@@ -19,6 +24,7 @@ def register(cli: typer.Typer) -> None:
     """Add the commands of this part."""
     cli.command("strip")(strip_command)
     cli.command("torque")(torque)
+    cli.command("cards")(cards)
 
 
 def strip_command(
@@ -31,15 +37,16 @@ def strip_command(
     """Plan the least-effort way in, and the same way back; without arguments list the assemblies."""
     if not assembly:
         return _list()
-    path = Path(assembly)
-    if assembly in SHIPPED:
-        held = shipped_assembly(assembly)
-    elif path.suffix or path.exists():
-        held = read_assembly(_bytes(path), path.name, strict=False)
-    else:
-        held = shipped_assembly(assembly)
-    plan = strip(held, target or [], variants=variant or [])
+    plan = strip(_assembly(assembly), target or [], variants=variant or [])
     return Answer(plan.as_dict(), _lines(plan))
+
+
+def _assembly(name: str) -> Assembly:
+    """A shipped assembly by name, or the person's own file."""
+    path = Path(name)
+    if name not in SHIPPED and (path.suffix or path.exists()):
+        return read_assembly(_bytes(path), path.name, strict=False)
+    return shipped_assembly(name)
 
 
 def _list() -> Answer:
@@ -124,6 +131,45 @@ def torque(
     if "set_nm" in answer:
         lines.append(f"Set the wrench to {answer['set_nm']:.1f} N·m")
     return Answer(answer, lines + answer["remarks"] + ["The maker's value and order rule."])
+
+
+def cards(
+    ctx: typer.Context,
+    out: Annotated[Path, typer.Option(help="File to write the PDF to.")],
+    car: Annotated[int | None, typer.Argument(help="Number of the car; its open work is printed.")] = None,
+    job: Annotated[int | None, typer.Option(help="Only this piece of work of the car.")] = None,
+    file: Annotated[str, typer.Option(help="An assembly (file or shipped name) instead of a car.")] = "",
+    target: Annotated[list[str] | None, typer.Option(help="With --file: what to get at; repeatable.")] = None,
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    labels: Annotated[bool, typer.Option("--labels", help="The bag labels instead of the cards.")] = False,
+    address: Annotated[
+        str, typer.Option(help="Where the phone reaches driveout; the labels' codes lead there.")
+    ] = "http://localhost:8321",
+) -> Answer:
+    """Print job cards or bag labels of a car's work, or of an own assembly, as a PDF."""
+    paper_named(paper)
+    day = ctx.obj.now().date()
+    if (car is None) == (not file):
+        raise BadEntry("Name a car or --file, one of the two.", field="car", value=car)
+    if car is None:
+        plan = strip(_assembly(file), target or [])
+        sets: Sequence[CardSet] = [job_cards(plan, "", day)]
+        stuck: Sequence[BagLabel] = bag_labels(plan, "", lambda link: f"{address}/#{link}") if labels else ()
+    else:
+        with ctx.obj.reading() as tx:
+            works = [actions.work_of(tx, car, job)] if job else actions.every_work(tx, car)
+            sets = actions.cards_of(tx, car, works, day)
+            stuck = actions.labels_of(tx, car, works, address) if labels else ()
+    data = labels_pdf(stuck, day, paper) if labels else cards_pdf(sets, paper)
+    try:
+        out.write_bytes(data)
+    except OSError as error:
+        raise BadEntry(
+            f"{out} cannot be written: {error.strerror or error}.", field="out", value=str(out)
+        ) from error
+    what = f"{len(stuck)} bag labels" if labels else f"job cards of {len(sets)} pieces of work"
+    facts = {"file": str(out), "bytes": len(data), "labels": len(stuck), "jobs": len(sets), "paper": paper}
+    return Answer(facts, [f"Wrote {out}: {what}, {paper}."])
 
 
 def _bytes(path: Path) -> bytes:

@@ -18,6 +18,8 @@ from driveout.workshop import actions
 from driveout.workshop.actions import JobWork
 from driveout.workshop.assembly import LINK_KINDS, PLACES, Link
 from driveout.workshop.assembly_file import SHIPPED, read_assembly, shipped_assembly
+from driveout.workshop.cards import PHASE_TITLES, TIGHTENED, cards_pdf
+from driveout.workshop.labels import labels_pdf
 from driveout.workshop.practice import Caution, caution
 from driveout.workshop.strip import StripPlan, Task, strip
 from driveout.workshop.threads import CLASSES
@@ -27,14 +29,6 @@ from driveout.workshop.torque_answer import torque_answer
 router = APIRouter()
 api = APIRouter(prefix="/api")
 CHAPTERS = (Chapter("work", "Strip and refit", order=45),)
-
-PHASE_TITLES = {
-    "strip": "Way in",
-    "open": "While it is apart",
-    "refit": "Way back",
-    "finish": "From the first start on",
-}
-
 
 _NOTHING_KNOWN: dict[str, Any] = {
     "value": "",
@@ -136,7 +130,7 @@ def _cautions(held: JobWork) -> list[Caution]:
 def _torque_rows(held: JobWork) -> list[TorqueRow]:
     rows = []
     for link in held.plan.links:
-        if link.kind not in ("bolt", "nut", "wheel", "shaft", "joint", "ground", "power"):
+        if link.kind not in TIGHTENED:
             continue
         entry = held.torques.get(link.id)
         rows.append(
@@ -256,6 +250,30 @@ def hold(request: Request, car_id: int, job_id: int, form: PostedForm) -> Respon
         do,
         then=f"{bench_at}?task={task_id}" if stay else bench_at,
         again=lambda tx, error: _bench_page(request, tx, car_id, job_id, task_id, form, error),
+    )
+
+
+@router.get("/cars/{car_id}/work/{job_id}/cards.pdf")
+def print_cards(request: Request, car_id: int, job_id: int, paper: str = "a4") -> Response:
+    """The job cards of one job as a PDF."""
+    with reading(request) as tx:
+        held = actions.work_of(tx, car_id, job_id)
+        cards = actions.cards_of(tx, car_id, [held], now(request).date())
+    return _pdf(cards_pdf(cards, paper), f"job-cards-{car_id}-{job_id}.pdf")
+
+
+@router.get("/cars/{car_id}/work/{job_id}/labels.pdf")
+def print_labels(request: Request, car_id: int, job_id: int, paper: str = "a4") -> Response:
+    """The bag labels of one job as a PDF; their codes lead back to the address of this request."""
+    with reading(request) as tx:
+        held = actions.work_of(tx, car_id, job_id)
+        labels = actions.labels_of(tx, car_id, [held], str(request.base_url))
+    return _pdf(labels_pdf(labels, now(request).date(), paper), f"bag-labels-{car_id}-{job_id}.pdf")
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    return Response(
+        data, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'}
     )
 
 
