@@ -3,6 +3,9 @@
 Nine seeded viewings; ``nodes`` and ``gz_bytes`` are the median ones, ``most_...`` the largest.
 Checks take 5 to 45 minutes at 18 an hour and up to 12 in money; an all-sound car brings 5500.
 ``any_price_...`` keeps the advice for prices above those at which a position is reached as well.
+``gz_bytes`` is the advice as the saved sheet holds it (steps and ceilings), ``with_stops_gz_bytes`` the
+same with the limit of each position when no further check is done; ``readable_gz_bytes`` is the table
+for people and programs, which says the same as ``gz_bytes``.
 """
 
 from __future__ import annotations
@@ -18,7 +21,8 @@ import numpy as np
 
 from bench.checks import a_network
 from driveout.faults import Beta, compile_network
-from driveout.viewing import FaultCheck, FaultViewing, as_table, from_table, plan_faults
+from driveout.viewing import FaultCheck, FaultViewing, as_table, plan_faults
+from driveout.viewing.packed import packed, unpacked
 
 SEEDS = range(9)
 PRICES = 61
@@ -44,13 +48,17 @@ def a_viewing(seed: int) -> FaultViewing:
     )
 
 
-def packed(table: dict[str, Any]) -> int:
+def size(table: dict[str, Any]) -> int:
     return len(gzip.compress(json.dumps(table, separators=(",", ":")).encode(), 9))
 
 
+def _without_stops(table: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in table.items() if key != "stops"}
+
+
 def run(argv: list[str]) -> dict[str, Any]:
-    """``nodes`` and ``gz_bytes`` of the table that the saved sheet holds."""
-    nodes, sizes, wide_nodes, wide_sizes, seconds, wrong = [], [], [], [], [], 0
+    """``nodes`` and ``gz_bytes`` of the advice that the saved sheet holds."""
+    nodes, sizes, wide_nodes, wide_sizes, readable, whole, seconds, wrong = [], [], [], [], [], [], [], 0
     for seed in SEEDS:
         plan = plan_faults(a_viewing(seed))
         fair = plan.ceiling_without_checks
@@ -58,20 +66,24 @@ def run(argv: list[str]) -> dict[str, Any]:
         begun = perf_counter()
         policy = plan.policy(prices)
         seconds.append(perf_counter() - begun)
-        table = as_table(policy)
-        again = from_table(json.loads(json.dumps(table)))
+        table = packed(policy)
+        again = unpacked(
+            json.loads(json.dumps(table)), policy.outcomes, (policy.start,), policy.price_range[0]
+        )
         # Ceilings are written in whole units of money; everything else must come back as it was.
         wrong += sum(
-            again.advice(position, price) != policy.advice(position, price)
+            again[position].step_at(price) != node.step_at(price)
             for position, node in policy.nodes.items()
             for price in prices
             if node.ceiling is None or abs(price - node.ceiling) >= 1.0
         )
-        wide = as_table(plan.policy(prices, seller_may_ask_more=True))
+        wide_policy = plan.policy(prices, seller_may_ask_more=True)
+        readable.append(size(as_table(policy)))
         nodes.append(len(policy.nodes))
-        sizes.append(packed(table))
-        wide_nodes.append(len(wide["nodes"]))
-        wide_sizes.append(packed(wide))
+        whole.append(size(table))
+        sizes.append(size(_without_stops(table)))
+        wide_nodes.append(len(wide_policy.nodes))
+        wide_sizes.append(size(_without_stops(packed(wide_policy))))
     return {
         "nodes": int(statistics.median(nodes)),
         "gz_bytes": int(statistics.median(sizes)),
@@ -79,6 +91,9 @@ def run(argv: list[str]) -> dict[str, Any]:
         "most_gz_bytes": max(sizes),
         "any_price_nodes": int(statistics.median(wide_nodes)),
         "any_price_gz_bytes": int(statistics.median(wide_sizes)),
+        "with_stops_gz_bytes": int(statistics.median(whole)),
+        "most_with_stops_gz_bytes": max(whole),
+        "readable_gz_bytes": int(statistics.median(readable)),
         "plan_s": statistics.median(seconds),
         "wrong_after_reading_back": wrong,
         "viewings": len(SEEDS),

@@ -73,7 +73,7 @@ def test_the_sheet_of_a_car_is_written_to_a_file(tmp_path: Path, capsys: pytest.
     said = json.loads(capsys.readouterr().out)
 
     assert said["bytes"] == out.stat().st_size
-    assert "driveout-sheet/1" in out.read_text(encoding="utf-8")
+    assert "driveout-sheet/2" in out.read_text(encoding="utf-8")
     assert run([*command[:-2], "40"]) == 1
     assert (
         run(

@@ -219,7 +219,8 @@ def test_a_bad_compression_reading_moves_chances_and_outlook_at_once(store: Stor
     with store.reading() as tx:
         assert actions.evidence_of(tx, car)["b_compression"] == "very low"
         now = newest_point(tx, car)
-    assert worth is not None and now is not None
+    assert worth is not None
+    assert now is not None
     assert (now.ceiling_minor or 0) < (worth.ceiling_minor or 0)
 
 

@@ -97,8 +97,8 @@ def test_the_sheet_is_one_file_that_names_no_address(client: TestClient, store: 
     assert 'src="' not in answer.text
     plan = json.loads(re.search(r'id="plan">(.*?)</script>', answer.text, re.DOTALL)[1])  # type: ignore[index]
     assert plan["car_id"] == car
-    assert plan["policy"]["schema"] == "driveout-policy/1"
-    assert len(plan["stop"]) == len(plan["policy"]["nodes"])
+    assert plan["schema"] == "driveout-sheet/2"
+    assert set(plan["lacking"]) <= set(plan["cards"]) == set(plan["plan"]["checks"]) & set(plan["cards"])
 
 
 def test_a_name_with_markup_cannot_break_out_of_the_sheet(client: TestClient, store: Store) -> None:

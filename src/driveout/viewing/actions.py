@@ -235,6 +235,7 @@ def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, home: Path, at: datet
         "decision": record.decision,
         "notes": record.notes,
         "price_minor": record.price_minor,
+        "not_done": [step.check for step in record.steps if not step.found],
         "photos": [
             {"digest": attachments.put(photo.data), "title": photo.title, "check": photo.check}
             for photo in record.photos
@@ -243,7 +244,8 @@ def hand_back(tx: Tx, car_id: int, record: SheetRecord, *, home: Path, at: datet
     price = (
         "" if record.price_minor is None else f", last price {Money(record.price_minor, car.currency).text()}"
     )
-    note_event(tx, car_id, "viewing", f"Viewing handed back: {count} findings{price}", facts, at)
+    left = f", {len(facts['not_done'])} checks could not be done" if facts["not_done"] else ""
+    note_event(tx, car_id, "viewing", f"Viewing handed back: {count} findings{left}{price}", facts, at)
     return count
 
 

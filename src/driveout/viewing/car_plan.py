@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import floor, inf
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driveout.faults import Network, Pack, Posterior
 from driveout.outlook import Case, Ceiling
@@ -203,8 +204,52 @@ def policy_for(made: CarPlan) -> Policy:
         For prices from a third of the price asked to a tenth above it, or above what checks
         can make of it.
     """
+    return made.plan.plan.policy(_prices(made)).scaled(1.0 / 10 ** minor_digits(made.price.currency))
+
+
+def policies_without(made: CarPlan, policy: Policy) -> dict[str, Policy]:
+    """What is best where one check of the plan cannot be done.
+
+    Parameters
+    ----------
+    made
+        The plan.
+    policy
+        What ``policy_for`` made of it.
+
+    Returns
+    -------
+    dict[str, Policy]
+        By check: the advice from every position at which the plan asks for it, in whole units
+        of the currency. Positions that the price alone does not lead to are not in it.
+    """
+    unit = 10 ** minor_digits(made.price.currency)
+    prices = _prices(made)
+    return {
+        check: made.plan.plan.without(check)
+        .policy(prices, starts={place: top * unit + 1e-6 for place, top in asked.items()})
+        .scaled(1.0 / unit)
+        for check, asked in asked_at(policy).items()
+    }
+
+
+def asked_at(policy: Policy) -> dict[str, dict[str, float]]:
+    """By check the positions that ask for it, in the order of the walk, with the highest such price."""
+    asked: dict[str, dict[str, float]] = {}
+    for place in policy.in_order():
+        node = policy.nodes.get(place)
+        steps = node.steps if node else ()
+        ends = [*(price for price, _ in steps[1:]), policy.price_range[1]]
+        for (_, step), end in zip(steps, ends, strict=False):
+            if step >= 0:
+                asked.setdefault(policy.checks[step], {})[place] = end
+    return asked
+
+
+def _prices(made: CarPlan) -> NDArray[np.float64]:
+    """Prices to plan for: whole units of the currency, in minor units."""
     unit = 10 ** minor_digits(made.price.currency)
     high = 1.1 * max(made.price.minor, made.with_checks.minor, unit * PRICES)
     low = min(0.3 * high, 0.5 * made.ceiling.price)
-    prices = np.unique((np.linspace(low, high, PRICES) / unit).round()) * unit
-    return made.plan.plan.policy(prices).scaled(1.0 / unit)
+    whole: NDArray[np.float64] = np.unique((np.linspace(low, high, PRICES) / unit).round())
+    return whole * float(unit)

@@ -7,8 +7,9 @@ additive: what the car brings when all is well, less the expected cost of each f
 labour that faults of one group share.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from math import inf, isfinite
@@ -351,7 +352,32 @@ class FaultPlan:
             return f"only after {earlier}" + (f" with outcome {outcome}" if outcome else "")
         return "not enough time" if check.minutes > self.viewing.minutes_available + 1e-9 else ""
 
-    def policy(self, prices: Iterable[float], seller_may_ask_more: bool = False) -> Policy:
+    def without(self, check_id: str) -> "FaultPlan":
+        """The plan when one of the checks cannot be done; positions and chances stay the same.
+
+        Parameters
+        ----------
+        check_id
+            The check.
+
+        Returns
+        -------
+        FaultPlan
+            A plan that never advises it, nor what may only follow it.
+        """
+        number = [check.id for check in self.viewing.checks].index(check_id)
+        rules = self.prepared.rules
+        rules = replace(rules, open_after=rules.open_after & ~(1 << number))
+        plan = FaultPlan(replace(self.prepared, rules=rules), self.compiled_kernel)
+        plan.__dict__["_tables"] = self._tables  # the same car: only what may be done differs
+        return plan
+
+    def policy(
+        self,
+        prices: Iterable[float],
+        seller_may_ask_more: bool = False,
+        starts: Mapping[str, float] | None = None,
+    ) -> Policy:
         """Advice for every position that can be reached at some of these prices.
 
         Parameters
@@ -363,6 +389,9 @@ class FaultPlan:
             True to keep the advice for prices above those at which a position is reached.
             A seller who is being shown faults hardly asks for more, and the table is several
             times smaller without; the ceiling of each position stays exact either way.
+        starts
+            Positions to begin from, each with the highest price at which it is stood at; the
+            present one at any price if left out. [money]
 
         Returns
         -------
@@ -380,7 +409,10 @@ class FaultPlan:
         grid = grid[:: -(-len(grid) * len(self._tables[0]) // MOST_STEPS)]
         steps = np.stack([self._best(price)[1] for price in grid])
         known: list[dict[int, tuple[float, float]]] = [{} for _ in grid]
-        reached = self._reached(steps, seller_may_ask_more)
+        begun = {
+            self._place(sign): max(0, bisect_right(grid, price) - 1) for sign, price in (starts or {}).items()
+        }
+        reached = self._reached(steps, seller_may_ask_more, begun or {0: len(grid) - 1})
         return Policy(
             actions=("buy", "walk"),
             checks=tuple(check.id for check in self.viewing.checks),
@@ -392,12 +424,12 @@ class FaultPlan:
             price_range=(grid[0], grid[-1]),
         )
 
-    def _reached(self, steps: NDArray[np.int8], may_rise: bool) -> dict[int, int]:
+    def _reached(self, steps: NDArray[np.int8], may_rise: bool, starts: dict[int, int]) -> dict[int, int]:
         """Positions that can be reached, each with the highest price at which it is (its place in the grid)."""
         last = len(steps) - 1
         chance = self._tables[0]
-        reached = {0: last}
-        waiting = [0]
+        reached = dict(starts)
+        waiting = list(starts)
         while waiting:
             position = waiting.pop()
             mine = steps[: reached[position] + 1, position]
@@ -457,6 +489,11 @@ class FaultPlan:
             digit = position // int(stride) % (int(count) + 1)
             signs.append(DIGITS[digit - 1] if digit else UNDONE)
         return "".join(signs)
+
+    def _place(self, sign: str) -> int:
+        """Number of a position written as text."""
+        digits = [0 if one == UNDONE else DIGITS.index(one) + 1 for one in sign]
+        return sum(digit * int(stride) for digit, stride in zip(digits, self._strides, strict=True))
 
 
 def plan_faults(viewing: FaultViewing) -> FaultPlan:

@@ -80,7 +80,7 @@ class Policy:
     def in_order(self) -> list[str]:
         """Positions in the order of the table's nodes."""
         start = self.from_position or self.start
-        return list(walk_order(start, self.outcomes, lambda position: checks_of(self.nodes.get(position))))
+        return list(walk_order((start,), self.outcomes, lambda position: checks_of(self.nodes.get(position))))
 
     def scaled(self, factor: float) -> "Policy":
         """The same policy with all prices in another unit.
@@ -215,7 +215,7 @@ def as_table(policy: Policy, decimals: int = 0) -> dict[str, Any]:
         is best at any price; None for an outcome that cannot happen; or, where nothing is as
         usual, ``{"ceiling": c, "steps": [step, edge, step, ...]}``.
     """
-    usual = _usual_steps(policy)
+    usual = usual_steps(policy)
     start = policy.from_position or policy.start
     found = [policy.nodes.get(position) for position in policy.in_order()]
     edges = sorted({_short(price, decimals) for node in found if node for price, _ in _inner(node, usual)})
@@ -276,14 +276,14 @@ def checks_of(node: Node | None) -> tuple[int, ...]:
 
 
 def walk_order(
-    start: str, outcomes: Sequence[Sequence[str]], checks_at: Callable[[str], Iterable[int]]
+    starts: Sequence[str], outcomes: Sequence[Sequence[str]], checks_at: Callable[[str], Iterable[int]]
 ) -> Iterator[str]:
     """Positions in the order in which a walk meets them: first met, first looked at.
 
     Parameters
     ----------
-    start
-        Position to begin with.
+    starts
+        Positions to begin with.
     outcomes
         Names of the outcomes of each check.
     checks_at
@@ -294,8 +294,8 @@ def walk_order(
     str
         Each position once.
     """
-    met = {start}
-    waiting = deque([start])
+    met = set(starts)
+    waiting = deque(starts)
     while waiting:
         position = waiting.popleft()
         yield position
@@ -335,7 +335,7 @@ def from_table(table: Mapping[str, Any]) -> Policy:
     usual = (int(table["usual"][0]), int(table["usual"][1]))
     nodes: dict[str, Node] = {}
     rows = iter(table["nodes"])
-    for position in walk_order(table["start"], table["outcomes"], lambda p: checks_of(nodes.get(p))):
+    for position in walk_order((table["start"],), table["outcomes"], lambda p: checks_of(nodes.get(p))):
         row = next(rows)
         if row is not None:
             nodes[position] = _unpacked(row, usual, table["edges"], lowest)
@@ -349,7 +349,7 @@ def from_table(table: Mapping[str, Any]) -> Policy:
     )
 
 
-def _usual_steps(policy: Policy) -> tuple[int, int]:
+def usual_steps(policy: Policy) -> tuple[int, int]:
     """The pair of final actions that most positions have first and last."""
     counted: dict[tuple[int, int], int] = {}
     for node in policy.nodes.values():

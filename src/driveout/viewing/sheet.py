@@ -8,11 +8,12 @@ from typing import Any
 from driveout.faults import Network
 from driveout.files import shipped
 from driveout.units import minor_digits
-from driveout.viewing.car_plan import CarPlan
+from driveout.viewing.car_plan import CarPlan, asked_at, policies_without
 from driveout.viewing.fault_viewing import answer_words, outcomes_of, shown_by
-from driveout.viewing.policy import Policy, as_table
+from driveout.viewing.packed import packed
+from driveout.viewing.policy import Policy, checks_of
 
-SCHEMA = "driveout-sheet/1"
+SCHEMA = "driveout-sheet/2"
 
 
 def sheet_html(
@@ -41,7 +42,10 @@ def sheet_html(
         HTML that loads nothing and sends nothing.
     """
     unit = 10 ** minor_digits(made.price.currency)
-    used = {policy.checks[step] for node in policy.nodes.values() for _, step in node.steps if step >= 0}
+    lacking = policies_without(made, policy)
+    asked = asked_at(policy)
+    walked = [policy, *lacking.values()]
+    used = {one.checks[step] for one in walked for node in one.nodes.values() for step in checks_of(node)}
     data = {
         "schema": SCHEMA,
         "car_id": car_id,
@@ -49,8 +53,14 @@ def sheet_html(
         "currency": made.price.currency,
         "made": at.isoformat(timespec="seconds"),
         "price": made.price.minor // unit,
-        "policy": as_table(policy),
-        "stop": [_whole(policy.nodes[p].stop) if p in policy.nodes else None for p in policy.in_order()],
+        "plan": {
+            "actions": policy.actions,
+            "checks": policy.checks,
+            "outcomes": [len(names) for names in policy.outcomes],
+            "start": policy.from_position or policy.start,
+        },
+        "advice": packed(policy),
+        "lacking": {check: packed(other, tuple(asked[check])) for check, other in lacking.items()},
         "cards": {check: _card(made, network, check, unit) for check in policy.checks if check in used},
     }
     page = shipped("driveout.viewing", "data/sheet.html").decode()
@@ -68,10 +78,6 @@ def safe_json(data: Any) -> str:
     for sign in "<>&\u2028\u2029":
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
-
-
-def _whole(amount: float | None) -> int | None:
-    return None if amount is None else max(0, int(amount))
 
 
 def _card(made: CarPlan, network: Network, check_id: str, unit: int) -> dict[str, Any]:

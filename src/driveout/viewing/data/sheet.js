@@ -2,8 +2,8 @@
 // Walks the saved plan. It looks positions up and compares prices; every number was worked out before.
 (function () {
   var sheet = JSON.parse(document.getElementById("plan").textContent);
-  var plan = sheet.policy;
-  var SIGNS = "0123456789abcdefghijklmnopqrstuvwxyz";
+  var plan = sheet.plan;
+  var SIGNS = "0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ-_";
   var KEY = "driveout-sheet " + sheet.car_id + " " + sheet.made;
   var state = { answers: [], price: sheet.price, notes: "", decision: "open", photos: [] };
 
@@ -11,40 +11,51 @@
   function put(id, text) { el(id).textContent = text; }
   function money(amount) { return String(amount).replace(/\B(?=(\d{3})+(?!\d))/g, ",") + " " + sheet.currency; }
 
-  // The list of nodes follows the walk from the start: first met, first listed.
-  function unpack() {
-    var nodes = {}, met = {}, waiting = [plan.start];
-    met[plan.start] = true;
+  // The same reading as in packed.py: positions follow the walk from the start, first met, first listed.
+  function unpack(table, starts) {
+    var found = {}, met = {}, before = {}, waiting = starts.slice();
+    var words = table.steps.match(/[~_!]|(?:[0-9a-z](?!\.)|[A-Z]\+)*(?:[A-Z]|[0-9a-z]\.)/g) || [];
+    var limits = numbers(table.limits), stops = numbers(table.stops), gap = 0, limit = 0, stop = 0, odd = 0;
+    starts.forEach(function (position) { met[position] = true; });
     for (var n = 0; n < waiting.length; n++) {
-      var position = waiting[n], row = plan.nodes[n];
-      if (row === null || row === undefined) continue;
-      var node = steps(row);
-      node.stop = sheet.stop[n];
-      nodes[position] = node;
-      node.steps.forEach(function (pair) {
-        if (pair.step < 0) return;
-        for (var o = 0; o < plan.outcomes[pair.step].length; o++) {
-          var child = after(position, pair.step, o);
+      var position = waiting[n], word = words[n], node;
+      if (word === "_") continue;
+      if (word === "~") node = { ceiling: null, stop: 0, steps: [{ from: null, step: table.last }] };
+      else if (word === "!") {
+        var row = table.odd[odd++];
+        node = { ceiling: row.ceiling, stop: row.stop, steps: row.steps.map(function (pair) { return { from: pair[0], step: pair[1] }; }) };
+      } else {
+        var parent = found[before[position]], signs = word.match(/[0-9a-zA-Z]/g), left = 0;
+        var ceiling = (parent && typeof parent.ceiling === "number" ? parent.ceiling : 0) + limits[limit++];
+        node = { ceiling: ceiling, stop: ceiling, steps: [{ from: ceiling, step: table.last }] };
+        while (left < table.edges.length && table.edges[left] <= ceiling) left++;
+        signs.forEach(function (sign, m) {
+          var lowest = m === signs.length - 1;
+          if (!lowest) left -= 1 + SIGNS.indexOf(table.gaps[gap++]);
+          node.steps.unshift({ from: lowest ? null : table.edges[left], step: sign >= "A" && sign <= "Z" ? -1 - (sign.charCodeAt(0) - 65) : SIGNS.indexOf(sign) });
+        });
+        if (checksOf(node).length) node.stop = ceiling - stops[stop++];
+      }
+      found[position] = node;
+      checksOf(node).forEach(function (check) {
+        for (var o = 0; o < plan.outcomes[check]; o++) {
+          var child = after(position, check, o);
+          if (!(child in before)) before[child] = position;
           if (!met[child]) { met[child] = true; waiting.push(child); }
         }
       });
     }
-    return nodes;
+    return { nodes: found, order: waiting };
   }
 
-  function steps(row) {
-    var list = [], rest, c;
-    if (row === "no") return { ceiling: null, steps: [{ from: null, step: plan.usual[1] }] };
-    if (typeof row === "object" && !Array.isArray(row)) {
-      c = row.ceiling; rest = row.steps.slice(1); list.push({ from: null, step: row.steps[0] });
-    } else {
-      c = Array.isArray(row) ? row[0] : row;
-      rest = Array.isArray(row) ? row.slice(1) : [];
-      list.push({ from: null, step: plan.usual[0] });
-    }
-    for (var i = 0; i < rest.length; i += 2) list.push({ from: plan.edges[rest[i]], step: rest[i + 1] });
-    if (typeof row !== "object" || Array.isArray(row)) list.push({ from: c, step: plan.usual[1] });
-    return { ceiling: c, steps: list };
+  function checksOf(node) {
+    return node.steps.map(function (pair) { return pair.step; }).filter(function (step, n, all) { return step >= 0 && all.indexOf(step) === n; });
+  }
+
+  function numbers(column) {
+    return (column.digits[0] || "").split("").map(function (sign, n) {
+      return column.digits.reduce(function (sum, digits) { return sum * 64 + SIGNS.indexOf(digits[n]); }, 0) + column.least;
+    });
   }
 
   function after(position, check, outcome) {
@@ -57,18 +68,64 @@
     return found;
   }
 
-  var nodes = unpack();
+  var main = unpack(sheet.advice, [plan.start]), lacking = {};
 
-  function place() {
-    var position = plan.start;
-    state.answers.forEach(function (a) { position = after(position, plan.checks.indexOf(a.check), a.outcome); });
-    return position;
+  // The advice where one check cannot be done, from every position at which the plan asks for it.
+  function without(check) {
+    if (!lacking[check] && sheet.lacking[check]) {
+      lacking[check] = unpack(sheet.lacking[check], main.order.filter(function (position) {
+        return main.nodes[position] && checksOf(main.nodes[position]).indexOf(plan.checks.indexOf(check)) >= 0;
+      }));
+    }
+    return lacking[check] ? lacking[check].nodes : {};
+  }
+
+  function stepAfter(position, answer) {
+    return answer.outcome === null ? position : after(position, plan.checks.indexOf(answer.check), answer.outcome);
+  }
+
+  function refusedIn(answers) {
+    return answers.filter(function (a) { return a.outcome === null; }).map(function (a) { return a.check; });
+  }
+
+  // What is known best after these answers. `best` is false once the saved plan holds no best way any more.
+  function known(answers) {
+    var position = answers.reduce(stepAfter, plan.start), refused = refusedIn(answers), node, seen = null;
+    if (refused.length < 2) {
+      node = (refused.length ? without(refused[0]) : main.nodes)[position];
+      if (node) return { node: node, best: true };
+    }
+    // Where stopping is best although more checks could be done, it is best with fewer of them too.
+    var more = [main.nodes].concat(refused.map(without)), others = Object.keys(sheet.lacking).map(without);
+    for (var n = 0; n < more.length; n++) {
+      node = more[n][position];
+      if (node && advice(node, state.price) < 0) return { node: stopped(node), best: true };
+    }
+    var tables = more.concat(others);
+    for (var m = 0; m < tables.length; m++) {
+      node = tables[m][position];
+      if (!node) continue;
+      seen = seen || node;
+      var step = advice(node, state.price);
+      if (step >= 0 && refused.indexOf(plan.checks[step]) < 0) return { node: node, best: false };
+    }
+    // No check is left that the plan knows a way from: the limit without any further check still holds.
+    return seen ? { node: stopped(seen), best: false } : null;
+  }
+
+  function stopped(node) {
+    return { ceiling: node.stop > 0 ? node.stop : null, stop: node.stop, steps: decideNow(node.stop) };
+  }
+
+  function decideNow(limit) {
+    var buy = { from: null, step: -1 - plan.actions.indexOf("buy") }, walk = { from: limit, step: -1 - plan.actions.indexOf("walk") };
+    return limit > 0 ? [buy, walk] : [{ from: null, step: walk.step }];
   }
 
   function limitWords(node) { return node.ceiling === null ? "at any price" : node.ceiling === "any" ? "at no price" : money(node.ceiling); }
 
   function draw(moveFocus) {
-    var node = nodes[place()];
+    var now = known(state.answers), node = now ? now.node : null;
     put("currency", "(" + sheet.currency + ")");
     if (document.activeElement !== el("price")) el("price").value = state.price;
     el("undo").disabled = state.answers.length === 0;
@@ -78,13 +135,15 @@
     if (!node) {
       put("limit-words", "No advice"); put("limit", "");
       put("what", "The plan does not reach this far");
-      put("say", "Undo the last answer, or go by the last limit above.");
+      put("say", "Undo the last answer, or go by the last limit under So far.");
     } else {
-      put("limit-words", node.ceiling === null ? "Walk away" : "Walk away above");
+      put("limit-words", node.ceiling === null ? "Walk away" : now.best ? "Walk away above" : "Walk away above, at most");
       put("limit", limitWords(node));
       var step = advice(node, state.price);
       if (step < 0) ended(node, plan.actions[-1 - step]); else ask(node, plan.checks[step]);
     }
+    el("not-best").hidden = !now || now.best;
+    el("cannot").hidden = !node || advice(node, state.price) < 0;
     el("note-part").hidden = !node;
     trail();
     pictures();
@@ -117,29 +176,31 @@
       button.type = "button";
       button.textContent = answer.words;
       button.addEventListener("click", function () {
-        var before = node.ceiling;
-        state.answers.push({ check: check, outcome: outcome, found: answer.found, words: answer.words, title: card.title,
-          price: state.price, note: el("note").value.trim(), at: new Date().toISOString(), before: before });
-        el("note").value = "";
-        draw(true);
+        answered(node, check, outcome, answer.found, answer.words);
       });
       el("answers").appendChild(button);
     });
   }
 
+  function answered(node, check, outcome, found, words) {
+    state.answers.push({ check: check, outcome: outcome, found: found, words: words, title: sheet.cards[check].title,
+      price: state.price, note: el("note").value.trim(), at: new Date().toISOString(), before: node.ceiling });
+    el("note").value = "";
+    draw(true);
+  }
+
   function trail() {
-    var list = el("trail"), position = plan.start;
+    var list = el("trail");
     list.textContent = "";
     el("nothing").hidden = state.answers.length > 0;
     put("moved", "");
     state.answers.forEach(function (answer, n) {
-      position = after(position, plan.checks.indexOf(answer.check), answer.outcome);
-      var node = nodes[position], item = document.createElement("li");
+      var now = known(state.answers.slice(0, n + 1)), node = now ? now.node : null, item = document.createElement("li");
       item.textContent = answer.title + ": " + answer.words + (node ? " → walk away " + (node.ceiling === null ? "" : "above ") + limitWords(node) : "") +
         (answer.note ? " (" + answer.note + ")" : "");
       list.appendChild(item);
       if (n === state.answers.length - 1) {
-        put("moved", "Before the last answer: " + (answer.before === null ? "at any price" : money(answer.before)));
+        put("moved", "Before the last answer: " + (limitWords({ ceiling: answer.before })));
       }
     });
   }
@@ -194,6 +255,10 @@
     el("price").blur();
     draw(true);
   });
+  el("cannot").addEventListener("click", function () {
+    var now = known(state.answers);
+    answered(now.node, plan.checks[advice(now.node, state.price)], null, {}, "could not be done");
+  });
   el("undo").addEventListener("click", function () { state.answers.pop(); draw(true); });
   el("notes").addEventListener("input", function () { state.notes = el("notes").value; keep(); });
   el("decision").addEventListener("change", function () { state.decision = el("decision").value; keep(); });
@@ -232,7 +297,7 @@
   }
 
   el("photo").addEventListener("change", function () {
-    var file = el("photo").files[0], node = nodes[place()];
+    var file = el("photo").files[0], now = known(state.answers), node = now ? now.node : null;
     if (!file) return;
     var step = node ? advice(node, state.price) : -1;
     var check = step >= 0 ? plan.checks[step] : "";
