@@ -106,6 +106,8 @@ class Desk:
     ----------
     home
         Folder of the record.
+    url
+        Address of the record when it is not the default one.
     """
 
     def __init__(self, home: Path, url: str | None = None) -> None:
