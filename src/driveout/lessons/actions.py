@@ -6,17 +6,24 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from driveout.cars.actions import get_car, note_event
+from driveout.cars import Car
+from driveout.cars.actions import get_car, list_cars, note_event
 from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.faults.actions import findings_of, network_for
 from driveout.lessons import records
 from driveout.lessons.bias import HOURS, Job
+from driveout.lessons.cash_to_come import CarInHand, Undated, moves_of
 from driveout.lessons.estimate import Estimate, EstimateLine
+from driveout.lessons.missed import Noted, ProvedFault, proved_faults
 from driveout.lessons.records import Lesson
 from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
-from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings
+from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings, standing
+from driveout.money import actions as money
 from driveout.money.actions import car_entries, cost_so_far, minutes_by_work
 from driveout.money.bookings import work_name
 from driveout.money.car_cost import cost_of_car, is_sold
+from driveout.money.cash_ahead import CashAhead, Planned, cash_ahead
+from driveout.parts.actions import parts_of_cars
 from driveout.store import Tx
 from driveout.units import Money
 
@@ -268,3 +275,93 @@ def taught_history(tx: Tx, *, under_way: bool = True) -> tuple[Taught, ...]:
                 ):
                     found.append(Taught(Job(line.kind_of_work, said, minutes / 60, False, HOURS), line.hours))
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class ExpectedSale:
+    """A car in hand, the sale that is expected of it and the price its estimate was frozen with."""
+
+    car: Car
+    planned: Planned | None
+    suggested: Money | None
+
+
+@dataclass(frozen=True)
+class CashToCome:
+    """Cash over all cars, what has no day, and the cars whose sale is expected."""
+
+    ahead: CashAhead
+    undated: tuple[Undated, ...]
+    sales: tuple[ExpectedSale, ...]
+
+
+IN_HAND = ("bought", "in work", "for sale")
+
+
+def cash_to_come(tx: Tx, today: datetime.date, currency: str) -> CashToCome:
+    """Cash over all cars from today on, with its lowest point.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    today
+        The day.
+    currency
+        Cars and cash in this currency are counted.
+
+    Returns
+    -------
+    CashToCome
+        A sale counts only on a day the person typed: a forecast that leans on hoped-for sales
+        hides the very day on which the money runs out.
+    """
+    cars = [car for car in list_cars(tx) if car.stage in IN_HAND and car.currency == currency]
+    ids = [car.id for car in cars]
+    planned = [one for one in money.planned_money(tx) if one.amount.currency == currency]
+    sales = {one.car_id: one for one in planned if one.kind == "sale" and one.car_id in ids}
+    moves = [one for one in planned if one.kind != "sale"]
+    undated: list[Undated] = []
+    estimates, spent = records.estimates_of(tx, ids), money.cost_by_line(tx, ids)
+    owed, parts = money.owed_and_held(tx, ids, currency), parts_of_cars(tx, ids)
+    for car in cars:
+        cores, held = owed[car.id]
+        own = car_part(car.id)
+        more, loose = moves_of(
+            CarInHand(
+                car.id,
+                car.name,
+                estimates.get(car.id),
+                {key: amount for (part, key), amount in spent.items() if part == own},
+                [part for part in parts if part.car_id == car.id],
+                money.cores_open(tx, car.id) if cores.minor else (),
+                held,
+                sales.get(car.id),
+            ),
+            today,
+        )
+        moves += more
+        undated += loose
+    return CashToCome(
+        cash_ahead(money.cash_at_hand(tx, currency), moves, today),
+        tuple(undated),
+        tuple(
+            ExpectedSale(
+                car, sales.get(car.id), estimates[car.id].sale_price if car.id in estimates else None
+            )
+            for car in cars
+        ),
+    )
+
+
+def proved(tx: Tx, car_id: int) -> tuple[ProvedFault, ...]:
+    """Faults that taking a car apart proved, with the checks that could have shown them beforehand."""
+    rows = findings_of(tx, car_id)
+    if not rows:
+        return ()
+    bought = [e.day for e in standing(car_entries(tx, car_id)) if e.fact("kind") == "purchase"]
+    return proved_faults(
+        network_for(tx, get_car(tx, car_id)),
+        [Noted(row.finding, row.outcome, row.at) for row in rows],
+        bought[0] if bought else None,
+    )

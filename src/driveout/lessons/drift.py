@@ -94,3 +94,47 @@ def drift_share(values: Sequence[float], noise_variance: float) -> float:
     """Variance of the step between jobs that explains the order of the values best, over a coarse grid."""
     steps = [0.0, *(noise_variance * share for share in (0.001, 0.003, 0.01, 0.03, 0.1, 0.3))]
     return max(steps, key=lambda step: local_level(values, noise_variance, step).log_likelihood)
+
+
+_WIDE, _HIGH, _EDGE = 360.0, 150.0, 8.0
+
+
+def drift_svg(path: Sequence[tuple[float, float, float]], words: str) -> str:
+    """Draw how the typical factor moved job by job, with its band.
+
+    Parameters
+    ----------
+    path
+        Low, middle and high factor after each job, at least one.
+    words
+        What is measured, for the label.
+
+    Returns
+    -------
+    str
+        An SVG that scales to its place; the dashed line is 1, where estimates hold.
+    """
+    low = min(1.0, *(one[0] for one in path))
+    high = max(1.0, *(one[2] for one in path))
+    scale = (_HIGH - 44) / ((high - low) or 1.0)
+
+    def x(i: int) -> float:
+        return _EDGE + (_WIDE - 2 * _EDGE) * i / max(len(path) - 1, 1)
+
+    def y(factor: float) -> float:
+        return _HIGH - 24 - (factor - low) * scale
+
+    middle = " ".join(f"{x(i):.1f},{y(one[1]):.1f}" for i, one in enumerate(path))
+    band = [f"{x(i):.1f},{y(one[2]):.1f}" for i, one in enumerate(path)]
+    band += [f"{x(i):.1f},{y(path[i][0]):.1f}" for i in reversed(range(len(path)))]
+    said = f"Typical factor of {words} from {path[0][1]:.2f} to {path[-1][1]:.2f} over {len(path)} jobs"
+    return (
+        f'<svg class="drift" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{said}">'
+        f'<polygon points="{" ".join(band)}" fill="currentColor" fill-opacity="0.12"/>'
+        f'<line x1="0" x2="{_WIDE:.0f}" y1="{y(1.0):.1f}" y2="{y(1.0):.1f}" stroke="currentColor" stroke-dasharray="3 3"/>'
+        f'<polyline points="{middle}" fill="none" stroke="currentColor" stroke-width="2"/>'
+        f'<text x="{_EDGE:.0f}" y="14" font-size="14">dashed: as estimated (1.00)</text>'
+        f'<text x="{_EDGE:.0f}" y="{_HIGH - 6:.0f}" font-size="14">first job</text>'
+        f'<text x="{_WIDE - _EDGE:.0f}" y="{_HIGH - 6:.0f}" text-anchor="end" font-size="14">now {path[-1][1]:.2f}</text>'
+        "</svg>"
+    )

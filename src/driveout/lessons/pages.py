@@ -14,10 +14,14 @@ from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
 from markupsafe import Markup
 
+from driveout.cars import Car
 from driveout.cars.actions import get_car, list_cars
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.lessons import actions
 from driveout.lessons.bias import HOURS
+from driveout.lessons.calibration import LEAST_JOBS
+from driveout.lessons.cash_to_come import cash_svg
+from driveout.lessons.drift import drift_svg
 from driveout.lessons.estimate import Estimate
 from driveout.lessons.lesson_file import as_text, lessons_yaml, read_lessons
 from driveout.lessons.reply import plain, what_was_learned
@@ -26,6 +30,7 @@ from driveout.lessons.waterfall import waterfall_svg
 from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, open_cores, standing
 from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
+from driveout.money.cash_ahead import Planned
 from driveout.money.facts import MileageRate, mileage_rate
 from driveout.money.journal import amount_text, core_number, reversed_number
 from driveout.units import Money
@@ -123,6 +128,10 @@ def _money_page(
     entries = shown.entries
     alive = standing(entries)
     estimate = shown.estimate
+    sold = is_sold(entries, car_part(car_id))
+    # A car taken in exchange has a purchase price without a purchase entry of its own.
+    bought = shown.cost.by_kind["purchase"].minor > 0 or any(e.fact("kind") == "purchase" for e in alive)
+    in_hand = bought and not sold
     kinds = [
         (KIND_NAMES[kind], amount, [e for e in alive if e.fact("kind") == kind and not core_number(e)])
         for kind, amount in shown.cost.by_kind.items()
@@ -160,10 +169,24 @@ def _money_page(
             {line.kind_of_work for line in estimate.lines if line.kind_of_work} if estimate else set()
         ),
         shelf=money.supplies_on_shelf(tx),
+        tools=money.tools(tx, car_id),
+        held=money.deposits_held(tx, car_id),
+        exchangeable=_exchangeable(tx, car) if in_hand else [],
         rate=_rate(request) if car.currency == "USD" else None,
-        sold=is_sold(entries, car_part(car_id)),
-        bought=any(e.fact("kind") == "purchase" for e in alive),
+        sold=sold,
+        bought=bought,
+        in_hand=in_hand,
     )
+
+
+def _exchangeable(tx: Tx, car: Car) -> list[tuple[str, str]]:
+    """Cars that may come in part exchange: in the record, not bought yet, same currency."""
+    found = [
+        (str(other.id), other.name)
+        for other in list_cars(tx)
+        if other.stage in ("advert", "viewing") and other.currency == car.currency and other.id != car.id
+    ]
+    return [("", "none"), *found[::-1][:50]] if found else []
 
 
 def _rate(request: Request) -> MileageRate | None:
@@ -375,7 +398,188 @@ def sold(request: Request, car_id: int, form: PostedForm) -> Response:
             form.day("sale_day"),
             at=now(request),
             buyer=form.text("buyer", required=False),
+            exchange=_exchange(form, currency),
             token=form.raw.get("once", ""),
+        ),
+    )
+
+
+def _exchange(form: Form, currency: str) -> tuple[int, Money] | None:
+    """Car taken in part exchange and what it counts for; None when none is."""
+    if not form.raw.get("exchange", "").strip():
+        return None
+    return form.whole("exchange", least=1) or 0, form.money("allowance", currency)
+
+
+@router.post("/cars/{car_id}/money/deposit")
+def deposit(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take a deposit from a buyer."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_buyer_deposit(
+            tx,
+            car_id,
+            form.money("deposit", currency),
+            form.text("deposit_buyer", required=False, longest=200),
+            form.day("deposit_day"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/deposit/settle")
+def deposit_settle(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Give a buyer's deposit back, in whole, in part or not at all."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.settle_deposit(
+            tx,
+            car_id,
+            form.money("deposit_back", currency),
+            form.day("settled_day"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/leftover")
+def leftover(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Sell a leftover part or scrap of the car."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.book_by_product(
+            tx,
+            car_id,
+            form.money("leftover_amount", currency),
+            form.text("leftover", longest=300),
+            form.day("leftover_day"),
+            at=now(request),
+            scrap=form.choice("leftover_kind", ("part", "scrap")) == "scrap",
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/let-go")
+def let_go(request: Request, car_id: int, form: PostedForm) -> Response:
+    """End the car without a buyer."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, currency: money.let_car_go(
+            tx,
+            car_id,
+            form.money("scrap_amount", currency),
+            form.day("scrap_day"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.post("/cars/{car_id}/money/tool")
+def tool(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Note that a tool of the garage was used on the car."""
+    return _book(
+        request,
+        car_id,
+        form,
+        lambda tx, _: money.use_tool(
+            tx,
+            car_id,
+            form.whole("tool", least=1) or 0,
+            form.whole("times", least=1, most=1000) or 0,
+            form.day("tool_day"),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        ),
+    )
+
+
+@router.get("/money/forecast")
+def show_forecast(request: Request) -> Response:
+    """Draw the cash to come over all cars."""
+    with reading(request) as tx:
+        return _forecast_page(request, tx)
+
+
+def _forecast_page(
+    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None
+) -> Response:
+    currency = _currency(tx)
+    found = actions.cash_to_come(tx, now(request).date(), currency)
+    return page(
+        request,
+        "lessons/cash.html",
+        form=form,
+        error=error,
+        currency=currency,
+        ahead=found.ahead,
+        undated=found.undated,
+        sales=found.sales,
+        chart=Markup(cash_svg(found.ahead)),
+    )
+
+
+def _currency(tx: Tx) -> str:
+    cars = list_cars(tx)
+    return cars[0].currency if cars else "USD"
+
+
+def _plan(request: Request, form: Form, do: Any) -> Response:
+    return submit(
+        request,
+        do,
+        then="/money/forecast",
+        again=lambda tx, error: _forecast_page(request, tx, form, error),
+    )
+
+
+@router.post("/money/forecast")
+def expect(request: Request, form: PostedForm) -> Response:
+    """Expect money in or out on a day."""
+
+    def do(tx: Tx) -> Planned:
+        amount = form.money("amount", _currency(tx))
+        if form.choice("way", ("out", "in")) == "out":
+            amount = -amount
+        return money.plan_money(
+            tx, Planned(form.day("day"), amount, form.text("what", longest=200)), at=now(request)
+        )
+
+    return _plan(request, form, do)
+
+
+@router.post("/money/forecast/sale")
+def expect_sale(request: Request, form: PostedForm) -> Response:
+    """Expect the sale of a car on a day."""
+
+    def do(tx: Tx) -> Planned:
+        car = get_car(tx, form.whole("car", least=1) or 0)
+        price = form.money("price", car.currency)
+        one = Planned(form.day("sale_day"), price, f"{car.name}: expected sale"[:200], "sale", car.id)
+        return money.plan_money(tx, one, at=now(request))
+
+    return _plan(request, form, do)
+
+
+@router.post("/money/forecast/drop")
+def drop_expected(request: Request, form: PostedForm) -> Response:
+    """Take expected money off the list."""
+    return _plan(
+        request,
+        form,
+        lambda tx: money.drop_planned(
+            tx, form.whole("planned", least=1) or 0, form.whole("version", least=1) or 0
         ),
     )
 
@@ -429,6 +633,7 @@ def _lookback_page(
         bridge=Markup(waterfall_svg(variance)) if variance else "",
         lessons=actions.lessons_of(tx, car_id),
         cores=money.cores_open(tx, car_id),
+        proved=actions.proved(tx, car_id) if result else (),
     )
 
 
@@ -469,16 +674,19 @@ def _lessons_page(
     request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None, start: int = 0
 ) -> Response:
     history = actions.taught_history(tx)
+    says = what_was_learned(history)
     newest_first = actions.lessons_of(tx)[::-1]
     return page(
         request,
         "lessons/lessons.html",
         form=form,
         error=error,
-        says=what_was_learned(history),
+        says=says,
         lessons=newest_first[start : start + _LESSONS_SHOWN],
         older=start + _LESSONS_SHOWN if len(newest_first) > start + _LESSONS_SHOWN else None,
         cars={car.id: car.name for car in list_cars(tx)},
+        drift_charts=[(drift, Markup(drift_svg(drift.path, drift.measure))) for drift in says.drifts],
+        enough=LEAST_JOBS,
         hours=HOURS,
     )
 

@@ -87,6 +87,14 @@ def open_estimates(tx: Tx) -> list[tuple[int, Estimate]]:
     return [(row.car_id, estimate_from(row.data)) for row in tx.execute(query)]
 
 
+def estimates_of(tx: Tx, car_ids: list[int]) -> dict[int, Estimate]:
+    """Newest frozen estimates of some cars."""
+    e = lessons_estimate.c
+    newest = sa.select(sa.func.max(e.id)).where(e.car_id.in_(car_ids)).group_by(e.car_id)
+    rows = tx.execute(sa.select(e.car_id, e.data).where(e.id.in_(newest)))
+    return {row.car_id: estimate_from(row.data) for row in rows}
+
+
 def closed_at(tx: Tx, car_id: int) -> datetime.datetime | None:
     """When a car was closed, None when it is open."""
     c = lessons_closing.c

@@ -15,6 +15,9 @@ from driveout.lessons.next_job import corrected
 from driveout.lessons.variance import Taught
 from driveout.money.bookings import work_words
 
+# Standard deviations on each side of a normal that hold 8 of 10.
+_OF_TEN = 1.2816
+
 
 @dataclass(frozen=True)
 class KindSays:
@@ -48,12 +51,28 @@ class KindSays:
 
 @dataclass(frozen=True)
 class Drift:
-    """How the typical factor moved from the first jobs to the last, where it can be told."""
+    """How the typical factor moved from the first jobs to the last, where it can be told.
+
+    Parameters
+    ----------
+    measure
+        Of what.
+    first, last
+        Factor after the first quarter of the jobs and after the last.
+    jobs
+        Finished jobs behind it.
+    moved
+        Whether a walking level explains their order better than a fixed one.
+    path
+        Factor after each job with the band that holds it in 8 of 10 cases: low, middle, high.
+    """
 
     measure: str
     first: float
     last: float
     jobs: int
+    moved: bool = True
+    path: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -105,13 +124,13 @@ def what_was_learned(history: Sequence[Taught], prior: Prior = PRIOR) -> Says:
             mean = math.fsum(done) / len(done)
             noise = max(math.fsum((z - mean) ** 2 for z in done) / (len(done) - 1), 1e-6)
             step = drift_share(done, noise)
-            if step > 0:
-                level = local_level(done, noise, step)
-                drifts.append(
-                    Drift(
-                        measure, math.exp(level.means[len(done) // 4]), math.exp(level.means[-1]), len(done)
-                    )
-                )
+            level = local_level(done, noise, step)
+            path = tuple(
+                (math.exp(m - _OF_TEN * sd), math.exp(m), math.exp(m + _OF_TEN * sd))
+                for m, sd in zip(level.means, map(math.sqrt, level.variances), strict=True)
+            )
+            first = path[len(done) // 4][1]
+            drifts.append(Drift(measure, first, path[-1][1], len(done), step > 0, path))
     return Says(tuple(kinds), calibration(history), tuple(drifts))
 
 
@@ -146,7 +165,14 @@ def plain(says: Says, history: Sequence[Taught], asked: Sequence[Asked] = ()) ->
             ],
         },
         "drift": [
-            {"measure": d.measure, "first": d.first, "last": d.last, "jobs": d.jobs} for d in says.drifts
+            {
+                "measure": d.measure,
+                "first": round(d.first, 4),
+                "last": round(d.last, 4),
+                "jobs": d.jobs,
+                "moved": d.moved,
+            }
+            for d in says.drifts
         ],
     }
     if asked:
@@ -178,7 +204,12 @@ def lines(data: dict[str, Any]) -> list[str]:
             f"(chance alone {cover['band'][0]} to {cover['band'][1]}): {cover['says']}"
         )
     for d in data["drift"]:
-        found.append(f"{d['measure']}: the typical factor moved from {d['first']:.2f} to {d['last']:.2f}")
+        said = (
+            f"moved from {d['first']:.2f} to {d['last']:.2f}"
+            if d["moved"]
+            else f"stayed near {d['last']:.2f}"
+        )
+        found.append(f"{d['measure']}: over {d['jobs']} jobs the typical factor {said}")
     for one in data.get("next", ()):
         said, now = one["said"], one["corrected"]
         found.append(

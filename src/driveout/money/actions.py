@@ -889,6 +889,22 @@ def cash_at_hand(tx: Tx, currency: str) -> Money:
     return Money(records.balances_of(tx, [book.BANK], currency).get(book.BANK, 0), currency)
 
 
+def owed_and_held(tx: Tx, car_ids: Iterable[int], currency: str) -> dict[int, tuple[Money, Money]]:
+    """Core deposits owed to the person and deposits of buyers held, by car."""
+    parts = {car_id: book.car_part(car_id) for car_id in car_ids}
+    accounts = [
+        name for part in parts.values() for name in (book.cores(part), f"Liabilities:Deposits:{part}")
+    ]
+    sums = records.balances_of(tx, accounts, currency)
+    return {
+        car_id: (
+            Money(sums.get(book.cores(part), 0), currency),
+            Money(-sums.get(f"Liabilities:Deposits:{part}", 0), currency),
+        )
+        for car_id, part in parts.items()
+    }
+
+
 _PICTURES = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG\r\n": "image/png", b"%PDF-": "application/pdf"}
 LARGEST_PHOTO = 15_000_000
 

@@ -130,10 +130,11 @@ def guessed_columns(table: Table) -> BankColumns:
 
 
 def guessed_order(table: Table, day: str) -> str:
-    """The first order of the parts of a day that fits every row of a column."""
-    return next(
-        (o for o in DAY_ORDERS if all(_day(r.cells.get(day, ""), o) for r in table.rows[:500])), "ymd"
-    )
+    """The first order of the parts of a day that fits every row of a column; a year in front has four digits."""
+    days = [row.cells.get(day, "") for row in table.rows[:500]]
+    years_first = all(re.match(r"\s*\d{4}", text) for text in days)
+    orders = DAY_ORDERS if years_first else DAY_ORDERS[1:]
+    return next((order for order in orders if all(_day(text, order) for text in days)), "ymd")
 
 
 def _day(text: str, order: str) -> datetime.date | None:

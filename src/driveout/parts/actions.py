@@ -27,6 +27,11 @@ def parts_of(tx: Tx, car_id: int) -> list[Part]:
     return records.parts_of(tx, car_id)
 
 
+def parts_of_cars(tx: Tx, car_ids: Iterable[int]) -> list[Part]:
+    """Parts of some cars, in the order they came."""
+    return records.parts_of_cars(tx, list(car_ids))
+
+
 def offers_of(tx: Tx, parts: Iterable[Part]) -> dict[int, list[Offer]]:
     """Offers by part number."""
     return records.offers_of(tx, [part.id for part in parts])

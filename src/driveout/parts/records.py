@@ -144,6 +144,11 @@ def parts_of(tx: Tx, car_id: int) -> list[Part]:
     return _read(tx, sa.select(parts_part).where(parts_part.c.car_id == car_id).order_by(parts_part.c.id))
 
 
+def parts_of_cars(tx: Tx, car_ids: list[int]) -> list[Part]:
+    """Parts of some cars in the order they came."""
+    return _read(tx, sa.select(parts_part).where(parts_part.c.car_id.in_(car_ids)).order_by(parts_part.c.id))
+
+
 def part(tx: Tx, part_id: int) -> Part:
     """One part, or refuse a number that is none."""
     found = _read(tx, sa.select(parts_part).where(parts_part.c.id == part_id))
