@@ -73,7 +73,7 @@ def test_a_price_is_read_in_every_usual_writing(amount: int, style: str, words: 
 
     price = read_advert(text, today_year=2026).advert().asking
 
-    if amount not in (12345, 1234, 11111, 99999):  # taken for "no price"
+    if amount not in (123, 1111, 1234, 11111, 12345, 99_999):  # taken for "no price"
         assert price == Money(amount * 100, "USD")
 
 
