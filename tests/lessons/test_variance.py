@@ -141,3 +141,20 @@ def test_a_car_taken_in_exchange_counts_its_allowance_as_its_own_cost() -> None:
 def test_estimates_that_make_no_sense_are_refused(make: object, words: str) -> None:
     with pytest.raises(BadEntry, match=words):
         make()  # type: ignore[operator]
+
+
+def test_hours_booked_at_the_bench_find_their_line_of_the_estimate() -> None:
+    """The bench books under a repair's id; the estimate spells the kind of work as the journal's links do."""
+    line = EstimateLine(
+        "rep_clutch_fwd",
+        "parts",
+        "Clutch",
+        money=None,
+        hours=ThreePoint(8, 12, 20),
+        kind_of_work="rep-clutch-fwd",
+    )
+    estimate = replace(an_estimate(), lines=(line,))
+    entry = book.own_hours(CAR, 870, "rep_clutch_fwd", day(3))
+
+    found = actuals([entry], CAR, estimate)
+    assert [(actual.key, actual.minutes) for actual in found] == [("rep_clutch_fwd", 870)]

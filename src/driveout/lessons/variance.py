@@ -9,7 +9,7 @@ from decimal import Decimal
 from driveout.lessons.bias import HOURS, MONEY, Job
 from driveout.lessons.estimate import RESERVE, Estimate, EstimateLine
 from driveout.money import CarCost, Entry, standing
-from driveout.money.bookings import work_words
+from driveout.money.bookings import work_name, work_words
 from driveout.money.journal import MINUTES
 from driveout.uncertain import ThreePoint, fitted
 from driveout.units import Money
@@ -106,7 +106,10 @@ def _line_of(entry: Entry, estimate: Estimate, own_minutes: bool) -> EstimateLin
             return by_key[link[5:]]
     kind = entry.fact("kind")
     if own_minutes:
-        fitting = [line for line in estimate.lines if line.hours and kind and line.kind_of_work == kind]
+        work = work_name(kind) if kind else ""
+        fitting = [
+            line for line in estimate.lines if line.hours and work and work_name(line.kind_of_work) == work
+        ]
     else:
         fitting = [line for line in estimate.lines if line.money and line.kind == kind == "purchase"]
     return fitting[0] if len(fitting) == 1 else None
