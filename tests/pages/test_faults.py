@@ -10,6 +10,7 @@ from starlette.testclient import TestClient
 from driveout.cars.actions import add_car
 from driveout.faults.actions import findings_of
 from driveout.store import Store
+from driveout.wear.actions import record_readings
 from tests.conftest import Browser
 
 
@@ -36,6 +37,20 @@ def test_the_page_lists_faults_by_chance(browser: Browser, car: int) -> None:
     shown = [float(x) for x in re.findall(r'class="num">([\d.]+) %', page)]
     assert len(shown) > 70
     assert shown == sorted(shown, reverse=True)
+
+
+def test_ten_faults_stand_open_and_the_rest_is_folded(browser: Browser, car: int) -> None:
+    page = browser.get(f"/cars/{car}/faults")
+
+    above = page[: page.index("The other 7")]
+    assert len(re.findall(r'class="num">[\d.]+ %', above)) == 10
+
+
+def test_a_reading_that_counts_stands_among_what_was_found(browser: Browser, store: Store, car: int) -> None:
+    with store.writing() as tx:
+        record_readings(tx, car, "engine", {"engine": {"dry": "1200 1190 1210 600 kPa"}}, at=store.now())
+
+    assert "Compression test: very low" in plain(browser.get(f"/cars/{car}/faults"))
 
 
 def test_a_check_is_found_by_a_misspelt_word(browser: Browser, car: int) -> None:

@@ -36,7 +36,7 @@ STAGES = (
     ("drive", "On the road"),
     ("under", "Under the car"),
 )
-SHOWN_FROM = 0.10
+SHOWN = 10
 LEAST_SPOKEN = 0.05
 
 
@@ -184,6 +184,7 @@ def _faults_page(
     rows = _cause_rows(posterior, pack)
     present = actions.findings_of(tx, car_id)
     past = [f for f in actions.findings_of(tx, car_id, with_history=True) if f.undone]
+    results = {f.finding: f.outcome for f in present}
     opened = pack.checks.get(check)
     return page(
         request,
@@ -193,19 +194,24 @@ def _faults_page(
         chapter="faults",
         form=form,
         error=error,
-        likely=[r for r in rows if r.chance >= SHOWN_FROM],
-        unlikely=[r for r in rows if r.chance < SHOWN_FROM],
+        likely=rows[:SHOWN],
+        unlikely=rows[SHOWN:],
         silences=sum(label == SILENT for label in posterior.evidence.values()),
         runs=actions.class_of(car),
         opened=opened,
         opened_findings=[network.finding[f] for f in opened.findings] if opened else [],
-        results={f.finding: f.outcome for f in present},
+        results=results,
         fault_names=sorted(((f.id, f.name) for f in pack.faults.values()), key=lambda pair: pair[1]),
         find=find,
         hits=search(pack.checks.values(), find) if find else [],
         stages=[
             (title, [c for c in pack.checks.values() if c.stage == stage and c.findings])
             for stage, title in STAGES
+        ],
+        readings=[
+            (actions.name_of(network, finding), outcome)
+            for finding, outcome in actions.measured(tx, car_id, network).items()
+            if finding not in results
         ],
         present=[(f, actions.name_of(network, f.finding)) for f in present],
         past=[(f, actions.name_of(network, f.finding)) for f in past],
