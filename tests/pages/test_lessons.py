@@ -7,6 +7,7 @@ import re
 import pytest
 
 from driveout.cars.actions import add_car
+from driveout.faults.actions import prove_fault
 from driveout.lessons import actions, read_lessons
 from driveout.money import actions as money
 from driveout.store import Store
@@ -121,3 +122,16 @@ def test_lessons_of_a_file_come_over_http(browser: Browser) -> None:
 
     document["jobs"][0]["actual"] = -1
     assert browser.client.post("/api/lessons", json=document).status_code == 422
+
+
+def test_looking_back_names_the_checks_that_were_not_made(
+    browser: Browser, sold: int, store: Store, clock: Clock
+) -> None:
+    assert "could have shown" not in browser.get(f"/cars/{sold}/lookback")
+    clock.forward(days=9)
+    with store.writing() as tx:
+        prove_fault(tx, sold, fault="eng_head_gasket", is_there=True, at=clock())
+    text = browser.get(f"/cars/{sold}/lookback")
+
+    assert "What the viewing could have shown" in text
+    assert "not made" in text

@@ -331,3 +331,90 @@ def test_a_movement_taken_back_can_be_booked_from_the_bank_file_again(browser: B
         browser.post(f"/cars/{bought}/money/reverse", {"entry": str(newest), "why": "wrong"})
 
     assert "1,450.00 USD" in browser.get(f"/cars/{bought}/money")
+
+
+def test_a_buyers_deposit_is_held_and_what_is_kept_of_it_is_income(browser: Browser, bought: int) -> None:
+    where = f"/cars/{bought}/money"
+    text = browser.post(
+        f"{where}/deposit", {"deposit": "100", "deposit_buyer": "R. Sorrel", "deposit_day": DAY}
+    )
+    assert "deposit of 100.00 USD is held" in text
+    browser.post(f"{where}/deposit/settle", {"deposit_back": "100.01", "settled_day": DAY}, status=422)
+    browser.post(f"{where}/let-go", {"scrap_amount": "0", "scrap_day": DAY}, status=422)
+    text = browser.post(f"{where}/deposit/settle", {"deposit_back": "80", "settled_day": DAY})
+    assert "is held" not in text
+
+    browser.post(
+        f"{where}/leftover",
+        {"leftover": "Roof bars", "leftover_amount": "25", "leftover_kind": "part", "leftover_day": DAY},
+    )
+    # By hand: 2000 - 1450 + 20 kept + 25 for the bars.
+    assert "595.00 USD" in browser.post(f"{where}/sold", {"sale_price": "2000", "sale_day": DAY})
+
+
+def test_a_car_taken_in_part_exchange_becomes_stock_at_its_allowance(
+    browser: Browser, bought: int, store: Store, clock: Clock
+) -> None:
+    with store.writing() as tx:
+        other = add_car(tx, name="Tarnwick Heron", currency="USD", at=clock(), stage="viewing").id
+    sold = {"sale_price": "2650", "sale_day": DAY, "exchange": str(other)}
+    browser.post(f"/cars/{bought}/money/sold", sold, status=422)
+    browser.post(f"/cars/{bought}/money/sold", {**sold, "allowance": "2650.01"}, status=422)
+    text = browser.post(f"/cars/{bought}/money/sold", {**sold, "allowance": "600"})
+    assert "1,200.00 USD" in text
+
+    text = browser.get(f"/cars/{other}/money")
+    assert "600.00 USD" in text
+    assert "Book the purchase" not in text
+
+
+def test_a_car_is_let_go_for_scrap(browser: Browser, bought: int) -> None:
+    text = browser.post(f"/cars/{bought}/money/let-go", {"scrap_amount": "200", "scrap_day": DAY})
+
+    assert "-1,250.00 USD" in text
+    browser.post(f"/cars/{bought}/money/let-go", {"scrap_amount": "200", "scrap_day": DAY}, status=409)
+
+
+def test_a_tool_used_on_a_car_is_a_memo_and_no_cost(browser: Browser, bought: int) -> None:
+    tool = {"tool_amount": "80", "tool": "Aligning tool", "uses": "20", "tool_day": DAY}
+    assert "of 20 expected, 4.00 USD a use" in browser.post("/money/tool", tool)
+    text = browser.get(f"/cars/{bought}/money")
+    number = re.search(r'<option value="(\d+)"[^>]*>Aligning tool', text)
+    assert number
+    used = {"tool": number.group(1), "times": "3", "tool_day": DAY}
+    text = browser.post(f"/cars/{bought}/money/tool", used)
+
+    assert "Aligning tool: 3 times" in text
+    assert "1,450.00 USD" in text
+    assert "used 3 times" in browser.get("/money")
+    browser.post(f"/cars/{bought}/money/tool", {**used, "tool": "999"}, status=422)
+    for name in ("beancount", "hledger", "csv"):
+        assert b"USES" in browser.client.get(f"/money/export/{name}").content
+
+
+def test_cash_to_come_shows_its_lowest_point_and_counts_a_sale_once_it_has_a_day(
+    browser: Browser, bought: int
+) -> None:
+    browser.post("/money/own", {"own_amount": "2000", "own_day": DAY})
+    text = browser.get("/money/forecast")
+    assert "Today is the lowest point" in text
+    assert "no day yet" in text
+
+    other = {"what": "Insurance", "way": "out", "amount": "700", "day": "2026-05-20"}
+    text = browser.post("/money/forecast", other)
+    # By hand: 2000 - 1450 - 700 = -150.
+    assert "-150.00 USD" in text
+    assert "does not reach" in text
+    sale = {"car": str(bought), "price": "2650", "sale_day": "2026-05-10"}
+    text = browser.post("/money/forecast/sale", sale)
+    assert "does not reach" not in text
+    assert text.count("expected sale") == browser.post("/money/forecast/sale", sale).count("expected sale")
+
+    row = re.search(
+        r'name="planned" value="(\d+)">\s*<input type="hidden" name="version" value="(\d+)"', text
+    )
+    assert row
+    drop = {"planned": row.group(1), "version": row.group(2)}
+    browser.post("/money/forecast/drop", {**drop, "version": "9"}, status=409)
+    for fields in ({"amount": "0"}, {"day": "2026-04-01"}, {"what": ""}, {"way": "up"}):
+        browser.post("/money/forecast", {**other, **fields}, status=422)
