@@ -9,7 +9,7 @@ from html import escape
 from driveout.workshop.plan import NOBODY
 from driveout.workshop.schedule import Placed, Schedule
 
-WIDTH, LEFT, RIGHT, TOP, ROW, BAR = 358, 70, 6, 44, 34, 22
+WIDTH, LEFT, RIGHT, TOP, ROW, BAR = 358, 70, 18, 44, 34, 22
 LEAST_LABEL_PX = 16
 MOST_ROWS = 120
 
