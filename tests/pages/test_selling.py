@@ -11,6 +11,7 @@ from driveout.selling import actions
 from driveout.store import Store
 from driveout.units import Money
 from tests.conftest import Browser, Clock
+from tests.selling.test_photos import CAMERA, a_phone_jpeg
 
 PLAN = {
     "fallback": "2900",
@@ -151,6 +152,53 @@ def test_the_api_plans_and_answers_without_any_record(client: TestClient) -> Non
 
 def test_the_buyers_file_is_a_pdf(client: TestClient, car: int) -> None:
     answer = client.get(f"/cars/{car}/sale/buyers-file.pdf")
+
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+
+
+def test_a_photo_is_added_shown_without_tags_and_taken_out(
+    browser: Browser, client: TestClient, car: int
+) -> None:
+    sent = {"photo": ("IMG_1.jpg", a_phone_jpeg(), "image/jpeg")}
+    text = browser.post(f"/cars/{car}/sale/photo", {"subject": "fault", "caption": "dent"}, files=sent)
+    path = text.split('<img src="')[1].split('"')[0]
+    answer = client.get(path)
+
+    assert answer.headers["content-type"] == "image/jpeg"
+    assert CAMERA.encode() not in answer.content
+    assert "fault: dent" in text
+    digest = path.rsplit("/", 1)[1]
+    assert path not in browser.post(f"/cars/{car}/sale/photo/out", {"digest": digest})
+    assert client.get(path).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [({}, "Choose a photo"), ({"photo": ("a.heic", b"\0\0\0 ftypheic", "image/heic")}, "JPEG or PNG")],
+)
+def test_a_photo_that_cannot_be_printed_is_refused(
+    browser: Browser, car: int, files: dict[str, tuple[str, bytes, str]], said: str
+) -> None:
+    fields = {"subject": "fault", "caption": "a dent that stays typed"}
+    text = browser.post(f"/cars/{car}/sale/photo", fields, files=files or None, status=422)
+
+    assert said in text
+    assert "a dent that stays typed" in text
+
+
+def test_the_gate_says_what_is_missing_before_the_keys_go(browser: Browser, planned: int) -> None:
+    ticks = {"paid": "yes", "identity": "yes", "signed": "yes", "title": "yes", "odometer": "yes"}
+    shut = browser.post(f"/cars/{planned}/sale/handover", {**ticks, "payment": "brought_cheque"})
+    opened = browser.post(f"/cars/{planned}/sale/handover", {**ticks, "payment": "bank_cash"})
+
+    assert "Keep the keys" in shut
+    assert "A payment that cannot be taken back, instead of: Cheque or draft brought along" in shut
+    assert "nothing was missing" in opened
+
+
+def test_the_papers_of_the_sale_are_a_pdf(client: TestClient, car: int) -> None:
+    answer = client.get(f"/cars/{car}/sale/papers.pdf")
 
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")

@@ -20,7 +20,8 @@ from driveout.selling.sale_papers import sale_papers_pdf
 from driveout.store import Store, Tx
 from driveout.units import Money
 from driveout.wear.actions import record_readings
-from driveout.workshop.actions import apply_torque, enter_torque, start_work
+from driveout.workshop.actions import add_photo as photo_the_link
+from driveout.workshop.actions import apply_torque, enter_torque, every_work, start_work
 from tests.conftest import Clock
 from tests.selling.test_photos import CAMERA, a_phone_jpeg
 
@@ -136,6 +137,22 @@ def test_photos_come_and_go_by_the_trail(store: Store, clock: Clock) -> None:
 
         assert after == before[1:]
         assert trail_of(tx, car)[0].summary == "Photo taken out, whole car"
+
+
+def test_a_photo_from_the_work_can_be_given_to_the_buyer(store: Store, clock: Clock) -> None:
+    taken = a_phone_jpeg(comment=b"bench")
+    with store.writing() as tx:
+        car = told_car(tx, store, clock)
+        job = next(work.job.id for work in every_work(tx, car) if work.torques)
+        photo_the_link(tx, car, job, "wheel_nuts", taken, home=store.home, at=clock())
+        ((number, photo),) = actions.work_photos(tx, car)
+        actions.give_work_photo(tx, store.home, car, number, photo.digest, at=clock())
+
+        assert number == job
+        assert actions.work_photos(tx, car) == ()
+        given = next(p for p in actions.photos_of(tx, car) if p.subject == "work done")
+        assert given.caption == photo.title
+        assert CAMERA.encode() not in actions.leaving_photo(tx, store.home, car, given.digest)[0]
 
 
 def test_a_strange_photo_a_strange_subject_and_too_many_are_refused(store: Store, clock: Clock) -> None:

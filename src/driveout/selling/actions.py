@@ -42,7 +42,9 @@ from driveout.units import Money
 from driveout.wear.actions import car_report
 from driveout.wear.paint_plan import LEAVE
 from driveout.wear.verdict import FAILS, Verdict
-from driveout.workshop.actions import every_work
+from driveout.workshop.actions import LinkPhoto, every_work
+from driveout.workshop.actions import photo_of as photo_of_link
+from driveout.workshop.actions import photos_of as link_photos
 from driveout.workshop.tightening import ORIGINS
 
 LARGEST_VALUE_SD = 0.2
@@ -608,6 +610,25 @@ def add_photo(
     facts = {"photo": digest, "subject": subject, "caption": photo.caption}
     note_event(tx, car_id, PHOTO, words, facts, at)
     return photo
+
+
+def work_photos(tx: Tx, car_id: int) -> tuple[tuple[int, LinkPhoto], ...]:
+    """Photos taken at work that the buyer does not have yet, each with the number of its job."""
+    given = {photo.digest for photo in photos_of(tx, car_id)}
+    found = {
+        photo.digest: (work.job.id, photo)
+        for work in every_work(tx, car_id)
+        for photo in link_photos(tx, car_id, work.job.id)
+        if photo.digest not in given
+    }
+    return tuple(found.values())
+
+
+def give_work_photo(tx: Tx, home: Path, car_id: int, job_id: int, digest: str, *, at: datetime) -> Photo:
+    """Take a photo made at work over to what the buyer gets; like any other it leaves without private tags."""
+    data, _ = photo_of_link(tx, car_id, job_id, digest, home=home)
+    title = next(p.title for p in link_photos(tx, car_id, job_id) if p.digest == digest)
+    return add_photo(tx, home, car_id, data, subject="work done", caption=title, at=at)
 
 
 def drop_photo(tx: Tx, car_id: int, digest: str, *, at: datetime) -> None:

@@ -97,6 +97,18 @@ def photo(request: Request, car_id: int, form: PostedForm) -> Response:
     return _done(request, car_id, form, do, "#photos")
 
 
+@router.post("/cars/{car_id}/sale/photo/from-work")
+def photo_from_work(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Give the buyer a photo that was made at work."""
+
+    def do(tx: Tx) -> None:
+        job = form.whole("job", least=1) or 0
+        digest = form.text("digest", longest=64)
+        actions.give_work_photo(tx, _home(request), car_id, job, digest, at=now(request))
+
+    return _done(request, car_id, form, do, "#photos")
+
+
 @router.post("/cars/{car_id}/sale/photo/out")
 def photo_out(request: Request, car_id: int, form: PostedForm) -> Response:
     """Take a photo out of what the buyer gets."""
@@ -320,6 +332,7 @@ def _sale_page(
         questions=gate_questions(),
         subjects=SUBJECTS,
         kept_photos=actions.photos_of(tx, car_id),
+        work_photos=actions.work_photos(tx, car_id),
         texts=[(length, listing_text(facts, length)) for length in LENGTHS],
         gaps=gaps(facts),
         photos=photo_order(facts),
