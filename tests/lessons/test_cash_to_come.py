@@ -91,7 +91,7 @@ def test_a_sale_counts_on_its_typed_day_less_fees_and_the_deposit_held() -> None
     sale = Planned(day(30), usd("3000"), "Linnet: expected sale", "sale", 1)
 
     # Fees of the frozen estimate: 20.
-    assert amounts(in_hand(sale=sale, held=usd("100")))[day(30)] == 300000 - 10000 - 2000
+    assert amounts(in_hand(sale=sale, held=usd("100"))).get(day(30)) == 300000 - 10000 - 2000
     assert day(30) not in amounts(in_hand())
 
 

@@ -109,11 +109,12 @@ def moves_of(car: CarInHand, today: datetime.date) -> tuple[tuple[Planned, ...],
         )
         move(today, Money(-left, currency), "rest of the estimate, as if paid today")
     if car.sale:
-        moves.append(car.sale)
-        day = max(car.sale.day, today)
-        move(day, -car.held, "deposit of the buyer, held already")
+        # One sum: the fees and the deposit held never leave the cash lower before the sale than after it.
+        less = car.held
         if car.estimate and car.estimate.currency == currency:
-            move(day, -car.estimate.selling_fees, "fees of the sale")
+            less += car.estimate.selling_fees
+        words = "expected sale" + (f", less {less.text()} of fees and deposit held" if less.minor else "")
+        move(car.sale.day, car.sale.amount - less, words)
     return tuple(moves), tuple(undated)
 
 
@@ -155,14 +156,15 @@ def cash_svg(ahead: CashAhead) -> str:
     anchor = "start" if left < _WIDE / 3 else "end" if left > 2 * _WIDE / 3 else "middle"
     # Beside the mark stands one word; the amount is in the heading and in the table.
     above = down - 10 if down > _TOP + 12 else down + 22
+    aside = left + {"start": 8, "end": -8}.get(anchor, 0)
     said = f"Cash from {ahead.opening.text()} today; lowest {ahead.lowest.text()} on {where.isoformat()}"
     return (
-        f'<svg class="cash" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{escape(said)}">'
+        f'<svg class="cash" width="440" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{escape(said)}">'
         f'<line x1="0" x2="{_WIDE:.0f}" y1="{y(0):.1f}" y2="{y(0):.1f}" stroke="currentColor" stroke-dasharray="3 3"/>'
         f'<text x="{_WIDE - _SIDE:.0f}" y="14" text-anchor="end" font-size="14">dashed: nothing left</text>'
         f'<path d="{"".join(path)}" fill="none" stroke="currentColor" stroke-width="2"/>'
         f'<circle cx="{left:.1f}" cy="{down:.1f}" r="5" fill="currentColor"/>'
-        f'<text x="{left:.1f}" y="{above:.1f}" text-anchor="{anchor}" font-size="14">lowest</text>'
+        f'<text x="{aside:.1f}" y="{above:.1f}" text-anchor="{anchor}" font-size="14">lowest</text>'
         f'<text x="{_SIDE:.0f}" y="{_HIGH - 6:.0f}" font-size="14">today</text>'
         f'<text x="{_WIDE - _SIDE:.0f}" y="{_HIGH - 6:.0f}" text-anchor="end" font-size="14">{days[-1].isoformat()}</text>'
         "</svg>"

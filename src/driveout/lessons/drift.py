@@ -129,7 +129,7 @@ def drift_svg(path: Sequence[tuple[float, float, float]], words: str) -> str:
     band += [f"{x(i):.1f},{y(path[i][0]):.1f}" for i in reversed(range(len(path)))]
     said = f"Typical factor of {words} from {path[0][1]:.2f} to {path[-1][1]:.2f} over {len(path)} jobs"
     return (
-        f'<svg class="drift" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{said}">'
+        f'<svg class="drift" width="440" viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" role="img" aria-label="{said}">'
         f'<polygon points="{" ".join(band)}" fill="currentColor" fill-opacity="0.12"/>'
         f'<line x1="0" x2="{_WIDE:.0f}" y1="{y(1.0):.1f}" y2="{y(1.0):.1f}" stroke="currentColor" stroke-dasharray="3 3"/>'
         f'<polyline points="{middle}" fill="none" stroke="currentColor" stroke-width="2"/>'

@@ -527,6 +527,7 @@ def _forecast_page(
         undated=found.undated,
         sales=found.sales,
         chart=Markup(cash_svg(found.ahead)),
+        typed=money.planned_money(tx),
     )
 
 
