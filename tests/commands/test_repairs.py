@@ -66,3 +66,33 @@ def test_the_repairs_of_a_fault_are_listed(capsys: pytest.CaptureFixture[str]) -
 def test_a_fault_that_nothing_cures_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["repairs", "--fault", "ghost"]) == 1
     assert "No repair cures 'ghost'" in capsys.readouterr().err
+
+
+PLAN = """schema: driveout-plan/1
+start: 2026-03-02 08:00
+calendar: {week: {tuesday: ["18:00-21:00"]}}
+work:
+  - {id: a, minutes: 120}
+  - {id: b, minutes: 90, after: [a]}
+"""
+
+
+def test_an_own_plan_is_put_into_days_without_a_record(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, out = tmp_path / "plan.yaml", tmp_path / "days.ics"
+    file.write_text(PLAN)
+    assert run(["plan", "--file", str(file), "--ics", str(out), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+
+    # by hand: one Tuesday of 180 minutes and 30 minutes of the next
+    assert data["days"]["finish"] == "2026-03-10T18:30"
+    assert data["chances"]["p80"]["day"] >= "2026-03-10"
+    assert out.read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+
+
+def test_a_plan_of_nothing_or_of_both_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["plan"]) == 1
+    assert "one of the two" in capsys.readouterr().err
+    assert run(["plan", "7", "--file", str(tmp_path / "x.yaml")]) == 1
+    assert "one of the two" in capsys.readouterr().err

@@ -73,7 +73,7 @@ def test_taking_a_repair_out_closes_its_work(browser: Browser, car: int) -> None
 def test_a_repair_is_called_done(browser: Browser, car: int) -> None:
     browser.post(f"/cars/{car}/repairs/choose", {"repair": "rep_clutch_fwd", "kind": "new"})
 
-    assert "<td>done</td>" in browser.post(f"/cars/{car}/repairs/done", {"repair": "rep_clutch_fwd"})
+    assert "<strong>done</strong>" in browser.post(f"/cars/{car}/repairs/done", {"repair": "rep_clutch_fwd"})
 
 
 def test_two_windows_the_later_one_sees_a_conflict(browser: Browser, car: int) -> None:

@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import lru_cache
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car, note_event
+from driveout.cars.actions import get_car, note_event, trail_of
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.actions import knowledge_of, posterior_of, prove_fault
 from driveout.faults.pack import Pack
@@ -25,16 +25,20 @@ from driveout.repairs.choose import (
     choose,
     now_or_later,
 )
+from driveout.repairs.days import FreeHours, JobInPlan, RepairInPlan, calendar_of, plan_of_car
 from driveout.repairs.records import Chosen, Means
 from driveout.repairs.shopping import part_lines, still_to_add
 from driveout.rules.actions import rules_of
 from driveout.store import Tx
 from driveout.units import Money
 from driveout.workshop import SHIPPED, shipped_assembly, strip
-from driveout.workshop.actions import drop_targets, start_work
+from driveout.workshop.actions import done_at, drop_targets, every_work, start_work
+from driveout.workshop.plan import Plan
 
 LEAST_CHANCE = 0.10
 """Chance of a fault from which its repairs are proposed."""
+FREE_HOURS = "free hours"
+"""Kind of event under which the typed hours stand in the trail."""
 SURE_ENOUGH = 0.50
 """Chance from which a repair is weighed at all, and from which a critical fault makes it a must."""
 
@@ -519,3 +523,116 @@ def option_names(tx: Tx, car_id: int) -> Mapping[str, str]:
         for repair in held.repairs.values()
         for kind in repair.choices
     }
+
+
+def set_free_hours(tx: Tx, car_id: int, hours: FreeHours, *, at: datetime) -> FreeHours:
+    """Keep when the person can work on this car.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    hours
+        As typed.
+    at
+        Present moment.
+
+    Returns
+    -------
+    FreeHours
+        As kept.
+
+    Raises
+    ------
+    BadEntry
+        If a stretch or a day cannot be read, or there are no free hours at all.
+    """
+    car = get_car(tx, car_id)
+    calendar_of(hours, local(at))
+    tools = catalogue_of(car).tools
+    for name in hours.rented:
+        if name not in tools or tools[name].rent_per_day is None:
+            raise BadEntry(f"{name!r} is not a tool that is rented.", field="rented", value=name)
+    note_event(tx, car_id, FREE_HOURS, "Free hours for the plan of days", hours.as_dict(), at)
+    return hours
+
+
+def free_hours(tx: Tx, car_id: int) -> FreeHours | None:
+    """When the person can work on this car, as typed last; None when never."""
+    return next((FreeHours.of(e.data) for e in trail_of(tx, car_id) if e.kind == FREE_HOURS), None)
+
+
+def local(at: datetime) -> datetime:
+    """A moment as the clock on the wall shows it."""
+    return at.astimezone().replace(tzinfo=None, second=0, microsecond=0)
+
+
+def days_plan(tx: Tx, car_id: int, *, at: datetime) -> Plan:
+    """The car's plan as it stands now: what is done counts as done, the rest is planned from now on.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Plan
+        Ready to be put into days.
+
+    Raises
+    ------
+    CannotSay
+        If no free hours were typed yet, or no work is planned.
+    """
+    car = get_car(tx, car_id)
+    hours = free_hours(tx, car_id)
+    if hours is None:
+        raise CannotSay("Days follow from your free hours. Type them in below.", missing="free hours")
+    held = catalogue_of(car)
+    works = every_work(tx, car_id)
+    jobs = [
+        JobInPlan(w.job.id, w.plan, {task: local(when) for task, when in done_at(tx, w).items()})
+        for w in works
+    ]
+    by_area = {w.job.assembly: w.job.id for w in works}
+    chosen = [
+        RepairInPlan(repair, part, 0 if part.kind == "outside" else by_area.get(repair.assembly, 0))
+        for row, repair, part in chosen_plan(tx, car_id).repairs
+        if row.state == "chosen"
+    ]
+    if not jobs and not chosen:
+        raise CannotSay("No work is planned. Choose a repair first.", missing="work")
+    now = local(at)
+    return plan_of_car(
+        car.name,
+        held.currency,
+        now,
+        calendar_of(hours, now),
+        jobs,
+        chosen,
+        parts_of(tx, car_id),
+        [held.tools[name] for name in hours.rented],
+    )
+
+
+def tools_to_rent(tx: Tx, car_id: int) -> list[tuple[str, Money]]:
+    """Tools of the chosen repairs that can be rented, with the usual price of a day."""
+    held = catalogue_of(get_car(tx, car_id))
+    names = {
+        name
+        for row, repair, _ in chosen_plan(tx, car_id).repairs
+        if row.state == "chosen"
+        for name in repair.tools
+    }
+    return [
+        (tool.id, Money(round(tool.rent_per_day.likely), held.currency))
+        for tool in held.tools.values()
+        if tool.id in names and tool.rent_per_day
+    ]

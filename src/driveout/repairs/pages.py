@@ -4,26 +4,38 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import date
 from typing import Annotated, Any
 
+import numpy as np
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
 from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
-from driveout.errors import CannotSay, DriveoutError
+from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults.actions import knowledge_of
 from driveout.repairs import actions
 from driveout.repairs.actions import Proposal
 from driveout.repairs.choice_file import answer_of, read_choice
 from driveout.repairs.choose import Choice
+from driveout.repairs.days import FreeHours, session_words, typed_stretches
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 from driveout.workshop import caution
+from driveout.workshop.calendar import WEEKDAYS
+from driveout.workshop.finish import Finish, finish_chances
+from driveout.workshop.plan_file import plan_answer, read_plan
+from driveout.workshop.schedule import Schedule, plan_work, worked_minutes
+from driveout.workshop.schedule_shown import chart, ics
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
-CHAPTERS = (Chapter("repairs", "Repairs", order=40),)
+CHAPTERS = (Chapter("repairs", "Repairs", order=40), Chapter("plan", "Plan of days", order=47))
+PAGE_RUNS = 2_000
+"""Runs of the chances on the page; the command takes more."""
+PAGE_SECONDS = 1.0
+"""Longest time of the exact solver while somebody waits for the page."""
 
 
 @dataclass(frozen=True)
@@ -181,6 +193,147 @@ def _kinds(proposal: Proposal, currency: str) -> list[KindRow]:
         )
         for kind, part in proposal.repair.choices.items()
     ]
+
+
+@router.get("/cars/{car_id}/plan")
+def show_days(request: Request, car_id: int) -> Response:
+    """Draw the plan of days."""
+    with reading(request) as tx:
+        return _days_page(request, tx, car_id)
+
+
+@router.get("/cars/{car_id}/plan/days.ics")
+def calendar_file(request: Request, car_id: int) -> Response:
+    """The plan of days for the person's calendar."""
+    with reading(request) as tx:
+        schedule = plan_work(actions.days_plan(tx, car_id, at=now(request)), seconds=PAGE_SECONDS)
+    name = {"Content-Disposition": f'attachment; filename="plan-{car_id}.ics"'}
+    return Response(ics(schedule, now(request)), media_type="text/calendar", headers=name)
+
+
+@router.post("/cars/{car_id}/plan/hours")
+def free_hours(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Keep the free hours and plan the days anew."""
+
+    def keep(tx: Connection) -> Any:
+        hours = FreeHours(
+            week={
+                day: rows
+                for day in WEEKDAYS
+                if (rows := typed_stretches(f"me_{day}", form.text(f"me_{day}", required=False)))
+            },
+            helper=_helper_hours(form.text("helper", required=False, longest=4000)),
+            daylight=", ".join(typed_stretches("daylight", form.text("daylight", required=False))[:1]),
+            off=tuple(_days_typed("off", form.text("off", required=False, longest=2000))),
+            days=form.whole("days", least=1, most=400) or 90,
+            rented=tuple(
+                key.removeprefix("rented_")
+                for key in form.raw
+                if key.startswith("rented_") and form.ticked(key)
+            ),
+        )
+        if not hours.week:
+            raise BadEntry(
+                "No free hours were typed. Type at least one stretch.",
+                field="me_monday",
+                allowed="18:00-21:00",
+            )
+        return actions.set_free_hours(tx, car_id, hours, at=now(request))
+
+    return submit(
+        request,
+        keep,
+        then=f"/cars/{car_id}/plan",
+        again=lambda tx, error: _days_page(request, tx, car_id, form, error),
+    )
+
+
+def _helper_hours(words: str) -> dict[str, list[str]]:
+    """Lines of a day, or a weekday, and its stretches."""
+    found: dict[str, list[str]] = {}
+    for line in words.splitlines():
+        if not line.strip():
+            continue
+        day, _, rest = line.strip().partition(" ")
+        name = day.lower().rstrip(":,")
+        if name not in WEEKDAYS:
+            name = _days_typed("helper", name)[0]
+        found.setdefault(name, []).extend(typed_stretches("helper", rest))
+    return found
+
+
+def _days_typed(field: str, words: str) -> list[str]:
+    days = []
+    for part in words.replace(",", " ").split():
+        try:
+            days.append(date.fromisoformat(part).isoformat())
+        except ValueError as error:
+            raise BadEntry(
+                f"{part!r} is neither a weekday nor a day such as 2026-05-09.",
+                field=field,
+                value=part,
+                allowed="saturday or 2026-05-09",
+            ) from error
+    return days
+
+
+def _days_page(
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
+    hours = actions.free_hours(tx, car_id)
+    schedule, chances, silent = None, None, ""
+    try:
+        schedule = plan_work(actions.days_plan(tx, car_id, at=now(request)), seconds=PAGE_SECONDS)
+        if schedule.placed:
+            chances = finish_chances(schedule, np.random.default_rng(1), samples=PAGE_RUNS)
+    except CannotSay as missing:
+        silent = missing.message
+    return page(
+        request,
+        "repairs/days.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="plan",
+        form=form,
+        error=error,
+        schedule=schedule,
+        chances=chances,
+        silent=silent,
+        session=session_words,
+        runs=PAGE_RUNS,
+        hangs=_hangs(schedule, chances),
+        worked=worked_minutes(schedule) if schedule else 0.0,
+        open_done=len(schedule.plan.done) if schedule else 0,
+        picture=chart(schedule) if schedule else "",
+        hours=hours,
+        helper_words="\n".join(f"{day} {', '.join(rows)}" for day, rows in hours.helper.items())
+        if hours
+        else "",
+        weekdays=WEEKDAYS,
+        tools=actions.tools_to_rent(tx, car_id),
+    )
+
+
+def _hangs(schedule: Schedule | None, chances: Finish | None) -> list[tuple[str, float]]:
+    """What the finish hangs on most often, in words: only what is not always the case says something."""
+    if schedule is None or chances is None:
+        return []
+    words = {o.id: o.title for o in schedule.plan.operations}
+    words |= {part.id: f"arrival of {part.name}" for part in schedule.plan.arrivals}
+    rows = [
+        (words.get(name, name), share) for name, share in chances.critical.items() if 0.05 < share < 0.995
+    ]
+    return sorted(rows, key=lambda row: -row[1])[:6]
+
+
+@api.post("/plan")
+async def plan_own(request: Request) -> dict[str, Any]:
+    """Plan your own work into days: a ``driveout-plan/1`` document."""
+    return plan_answer(read_plan(await request.body(), "request body"), np.random.default_rng(1))
 
 
 @api.post("/choose")

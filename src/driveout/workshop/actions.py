@@ -267,6 +267,18 @@ def work_of(tx: Tx, car_id: int, job_id: int, *, compare: bool = False) -> JobWo
     return JobWork(job, Work(plan, progress, done, fasteners, passed), records.torques(tx, job.id), states)
 
 
+def done_at(tx: Tx, held: JobWork) -> dict[str, datetime]:
+    """When each finished task of a job was recorded."""
+    moments: dict[str, datetime] = dict(records.done_tasks(tx, held.job.id))
+    for state in held.links.values():
+        if state.undone_at:
+            moments[f"off:{state.link}"] = state.undone_at
+        if state.back_at:
+            moments[f"on:{state.link}"] = state.back_at
+    moments |= {row.task: row.at for row in records.passages(tx, held.job.id)}
+    return {task.id: moments[task.id] for task in held.plan.tasks if held.work.is_finished(task)}
+
+
 def every_work(tx: Tx, car_id: int) -> list[JobWork]:
     """All open jobs of a car, in the order of planning."""
     return [work_of(tx, car_id, job.id) for job in records.jobs_of(tx, car_id) if not job.is_closed]
