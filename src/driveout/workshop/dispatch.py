@@ -13,7 +13,7 @@ import numpy as np
 
 from driveout.workshop.compressed import NEVER, Problem
 
-ROUNDS = 40
+ROUNDS, GLOBAL_ROUNDS, PATIENCE = 600, 30, 200
 
 
 def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS) -> list[int]:
@@ -26,7 +26,7 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
     rng
         Where the variations come from.
     rounds
-        How many orders are tried; the first two are not random.
+        How many orders are tried; the first two are not random, later ones lie near the best.
 
     Returns
     -------
@@ -40,26 +40,67 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
     heads = problem.heads()
     late = problem.latest(problem.time.total)
     bound = problem.bound(heads)
-    spread = max(problem.time.total * 0.02, 1.0)
+    count = len(late)
     only_finish = not problem.hired
     best: list[int] = []
     best_value: tuple[float, ...] = ()
-    for n in range(rounds):
-        noise = (
-            rng.normal(0.0, spread * (0.2 + 2.0 * n / rounds), len(late)) if n > 1 else np.zeros(len(late))
-        )
-        rank = [late[j] + noise[j] for j in range(len(late))]
-        starts = in_order(problem, rank, heads if n == 1 else None)
+    improved = 0
+    for n in range(rounds + 1):
+        if n > improved + PATIENCE:
+            break
+        if n < GLOBAL_ROUNDS or NEVER in best:
+            scale = max(best[problem.sink] if best and best[problem.sink] < NEVER else problem.time.total, 1)
+            noise = (
+                rng.normal(0.0, 0.02 * scale * (0.2 + n / GLOBAL_ROUNDS), count) if n > 1 else np.zeros(count)
+            )
+            rank = (np.array(late) + noise).tolist()
+            starts = in_order(problem, rank, heads if n == 1 else None)
+        else:
+            starts = in_order(problem, _near(problem, best, rng))
         value = (sum(s == NEVER for s in starts), *_value(problem, starts, only_finish))
-        if not best or value < best_value:
+        if not best or value <= best_value:
+            if not best or value < best_value:
+                improved = n
+                late = _tightened(problem, starts, late)
             best, best_value = starts, value
             if only_finish and not value[0] and starts[problem.sink] <= bound:
                 return best
-            late = _tightened(problem, starts, late)
-            spread = max(starts[problem.sink] * 0.02, 1.0) if starts[problem.sink] < NEVER else spread
     if not only_finish and not best_value[0]:
         best = _rented_later(problem, late, best)
     return best
+
+
+def _near(problem: Problem, best: Sequence[int], rng: np.random.Generator) -> list[float]:
+    """Ranks near those of a plan: a few pieces moved, the rest in its order.
+
+    Every other time what comes right after an idle stretch is drawn forward with all that it waits for.
+    """
+    rank = np.array(best, dtype=float)
+    moved = rng.random(len(rank)) < rng.choice([0.02, 0.05, 0.15])
+    reach = rng.choice([0.02, 0.1, 0.3]) * max(best[problem.sink], 1)
+    rank += moved * rng.normal(0.0, reach, len(rank))
+    late = _after_idle(problem, best)
+    if late and rng.random() < 0.5:
+        wanted = {late[int(rng.integers(len(late)))]}
+        todo = list(wanted)
+        while todo:
+            for i, _ in problem.before[todo.pop()]:
+                if i not in wanted:
+                    wanted.add(i)
+                    todo.append(i)
+        rank[list(wanted)] -= reach
+    return [float(r) for r in rank]
+
+
+def _after_idle(problem: Problem, starts: Sequence[int]) -> list[int]:
+    """Pieces before which the person has nothing to do."""
+    found = []
+    at = 0
+    for start, j in sorted((starts[j], j) for j in range(len(starts)) if problem.size[j]):
+        if start > at:
+            found.append(j)
+        at = start + problem.size[j]
+    return found
 
 
 def _value(problem: Problem, starts: Sequence[int], only_finish: bool) -> tuple[float, ...]:

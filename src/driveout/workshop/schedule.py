@@ -12,7 +12,7 @@ import numpy as np
 from driveout.errors import BadEntry
 from driveout.workshop.calendar import DAY_MINUTES, common
 from driveout.workshop.compressed import NEVER, Problem, compressed, steps_of, without
-from driveout.workshop.dispatch import dispatched
+from driveout.workshop.dispatch import dispatched, in_order
 from driveout.workshop.plan import ME, NOBODY, Operation, Plan, what_holds
 from driveout.workshop.schedule_model import solve
 from driveout.workshop.two_people import is_needed, plan_on_clock
@@ -181,10 +181,19 @@ def best_starts(
         if finish <= problem.bound(heads) or problem.cannot_finish_by(finish - 1, heads):
             return starts, True, "No plan is earlier: the work and waits themselves take this long.", problem
     answer = solve(problem, starts, seconds, deterministic=deterministic)
-    better = answer.starts if problem.is_kept(answer.starts) else starts
-    if answer.is_proven and better is answer.starts:
+    is_kept = problem.is_kept(answer.starts)
+    better = _moved_up(problem, answer.starts) if is_kept else starts
+    if answer.is_proven and is_kept:
         return better, True, "No plan is better: every other one was ruled out.", problem
     return better, False, "The best found in the time; a better one may exist.", problem
+
+
+def _moved_up(problem: Problem, starts: list[int]) -> list[int]:
+    """The same order with each piece as soon as it can be, where that costs nothing more."""
+    sooner = in_order(problem, [float(s) for s in starts])
+    if NEVER in sooner or sooner[problem.sink] > starts[problem.sink]:
+        return starts
+    return starts if problem.hired and problem.cost(sooner) > problem.cost(starts) else sooner
 
 
 def _clock_times(

@@ -82,6 +82,8 @@ def solve(problem: Problem, hint: Sequence[int], seconds: float, *, deterministi
         model.add(objective >= least)
         model.minimize(objective)
     else:
+        # The solver's own bound forgets how much work there is in all.
+        model.add(starts[problem.sink] >= problem.bound(heads))
         model.minimize(starts[problem.sink])
     for variable, value in zip(starts, hint, strict=True):
         model.add_hint(variable, value)
