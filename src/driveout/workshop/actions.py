@@ -27,7 +27,7 @@ from driveout.workshop.tightening import Specification, specification
 from driveout.workshop.work import Work
 
 LONGEST_TIMER_HOURS = 16
-PHOTO = "photo"
+PHOTO = "photo of a link"
 """Kind of event under which photos of links stand in the trail."""
 
 
