@@ -403,8 +403,8 @@ def run(arguments: list[str]) -> int:
     int
         0 done, 1 refused (the entry can be put right), 2 wrong usage or trouble with the record.
     """
-    import click
-
+    # The command-line library carries its own click; its public exceptions lead to the common base.
+    refusals: Any = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
     end = arguments.index("--") if "--" in arguments else len(arguments)
     as_json = "--json" in arguments[:end]
     words = [word for i, word in enumerate(arguments) if not (word == "--json" and i < end)]
@@ -413,22 +413,28 @@ def run(arguments: list[str]) -> int:
     except DriveoutError as error:
         _say(error.as_dict(), str(error), as_json, sys.stdout if as_json else sys.stderr)
         return 2 if isinstance(error, StoreTrouble) else 1
-    except click.ClickException as error:
-        _say(
-            {"error": {"kind": "usage", "message": error.format_message()}},
-            error.format_message(),
-            as_json,
-            sys.stderr,
-        )
-        return 2
-    except (click.exceptions.Exit, SystemExit) as leave:
+    except (typer.Exit, SystemExit) as leave:
         return int(getattr(leave, "exit_code", getattr(leave, "code", 0)) or 0)
-    except (click.Abort, KeyboardInterrupt):
+    except (typer.Abort, KeyboardInterrupt):
         sys.stderr.write("Stopped.\n")
+        return 2
+    except refusals as error:
+        usage = str(error.format_message())
+        _say(
+            {"error": {"kind": "usage", "message": usage}},
+            usage,
+            as_json,
+            sys.stdout if as_json else sys.stderr,
+        )
         return 2
     except OSError as error:
         message = f"{error.strerror or error}: {error.filename}" if error.filename else str(error)
-        _say({"error": {"kind": "file", "message": message}}, message, as_json, sys.stderr)
+        _say(
+            {"error": {"kind": "file", "message": message}},
+            message,
+            as_json,
+            sys.stdout if as_json else sys.stderr,
+        )
         return 1
     if isinstance(result, Answer):
         _say(result.data, "\n".join(result.lines), as_json, sys.stdout)

@@ -127,9 +127,20 @@ def change_facts(
     facts = {key: value for key, value in {**car.facts, **free}.items() if value is not None}
     changed = records.change(tx, car, {**named, "facts": facts})
     before = {key: getattr(car, key) if key in _NAMED else car.facts.get(key) for key in changes}
-    words = ", ".join(sorted(changes))
+    words = ", ".join(sorted(_in_words(key) for key in changes))
     note_event(tx, car_id, "facts", f"Facts corrected: {words}", {"before": before, "now": changes}, at)
     return changed
+
+
+def _in_words(key: str) -> str:
+    """Name of a fact as a person reads it: ``asking_minor`` is the asking price."""
+    known = {
+        "asking_minor": "asking price",
+        "clean_value_minor": "value without faults",
+        "vin": "identification number",
+    }
+    plain = key.removesuffix("_minor").removesuffix("_km").replace("_", " ")
+    return known.get(key, plain)
 
 
 def change_stage(tx: Tx, car_id: int, stage: str, at: datetime) -> Car:
