@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import datetime
+import math
 import random
 import statistics
 from dataclasses import replace
@@ -97,8 +98,8 @@ def breaks_of(windows: tuple[tuple[int, int], ...], end: int) -> list[tuple[int,
     return [*out, (at, end)]
 
 
-def peer(plan: Plan, cap: float) -> tuple[int, bool]:
-    """Finish on the grid and whether PyJobShop proved it."""
+def peer(plan: Plan, cap: float) -> tuple[int | None, bool]:
+    """Finish on the grid, None when PyJobShop found none in the time, and whether it is proven."""
     model = pyjobshop.Model()
     end = DAYS * 1440 // GRID
     me = model.add_machine(breaks=breaks_of(plan.calendar.mine, end))
@@ -114,6 +115,8 @@ def peer(plan: Plan, cap: float) -> tuple[int, bool]:
         for after in o.after:
             model.add_end_before_start(tasks[after.operation], tasks[o.id], int(after.wait_minutes) // GRID)
     result = model.solve(solver="ortools", time_limit=cap, num_workers=2, display=False)
+    if not math.isfinite(result.objective):
+        return None, False
     return int(result.objective), result.status.value == "Optimal"
 
 
@@ -124,7 +127,7 @@ def run(argv: list[str]) -> dict[str, Any]:
     options = parser.parse_args(argv)
     plan_work(with_hoist(a_plan(999, 20), 999))  # loads the solver before anything is timed
     peer(a_plan(999, 10), 1.0)
-    proven, ratios, later, excess, peer_proven, times = [], [], 0, 0.0, [], []
+    proven, ratios, later, excess, empty, peer_proven, times = [], [], 0, 0.0, 0, [], []
     rental_proven, rental_times = [], []
     for n in range(options.plans):
         plan = a_plan(100 + n, SIZES[n % len(SIZES)])
@@ -142,8 +145,11 @@ def run(argv: list[str]) -> dict[str, Any]:
         peer_proven.append(theirs_proven)
         times.append(mine)
         ratios.append(mine / other)
-        later += finish > theirs
-        excess += max(theirs - finish, 0) * GRID / 1440
+        if theirs is None:
+            empty += 1
+        else:
+            later += finish > theirs
+            excess += max(theirs - finish, 0) * GRID / 1440
         began = perf_counter()
         rented = plan_work(with_hoist(plan, n), seconds=RENTAL_WITHIN_S)
         rental_times.append(perf_counter() - began)
@@ -155,6 +161,7 @@ def run(argv: list[str]) -> dict[str, Any]:
         "median_ratio": round(statistics.median(ratios), 4),
         "later_than_peer": later,
         "excess_days_peer": round(excess, 2),
+        "without_plan_peer": empty,
         "proven_peer": round(statistics.fmean(peer_proven), 3),
         "rental_proven": round(statistics.fmean(rental_proven), 3),
         "rental_median_s": round(statistics.median(rental_times), 3),

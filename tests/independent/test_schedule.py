@@ -8,6 +8,7 @@ import random
 
 import pytest
 
+from bench import schedule as schedule_bench
 from driveout.workshop.calendar import WorkCalendar
 from driveout.workshop.plan import After, Arrival, Operation, Plan, Rental
 from driveout.workshop.schedule import Schedule, plan_work
@@ -257,6 +258,18 @@ def test_rented_days_and_finish_cost_the_least_there_is() -> None:
         assert schedule.cost == best, seed
         assert not broken_rules(schedule), seed
     assert later > 0  # in some plans the car is finished later so that the hoist goes back sooner
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_pyjobshop_with_breaks_finds_the_same_finish(seed: int) -> None:
+    """Sixty days, helper, arrivals, waits, work in one go: the same plan by another model, in clock time."""
+    plan = schedule_bench.a_plan(seed, 10)
+    theirs, proven = schedule_bench.peer(plan, 60.0)
+    schedule = plan_work(plan)
+
+    assert proven
+    assert schedule.is_proven
+    assert plan.calendar.clock(schedule.finish) // plan.grid_minutes == theirs
 
 
 def test_a_second_person_working_alone_agrees_with_every_assignment_of_orders() -> None:
