@@ -213,7 +213,9 @@ def test(arguments: list[str]) -> int:
     with postgres() as url:
         began = time.monotonic()
         # One thread each: on two cores the linear algebra of test oracles only gets in its own way.
-        code = run(["pytest", *arguments], DRIVEOUT_TEST_POSTGRES=url, OMP_NUM_THREADS="1", **places)
+        code = run(
+            ["pytest", *(arguments or ["-n", "2"])], DRIVEOUT_TEST_POSTGRES=url, OMP_NUM_THREADS="1", **places
+        )
         say(f"tests: {'ok' if code == 0 else 'FAILED'} ({time.monotonic() - began:.0f} s)")
     return code
 
