@@ -257,8 +257,8 @@ def test_a_car_with_much_booked_shows_its_newest_entries_first(
                 tx, bought, "parts", Money(100 + i, "USD"), f"Part {i}", "", clock().date(), at=clock()
             )
 
-    assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 40
-    assert browser.get(f"/cars/{bought}/money?start=40").count('id="entry-') == 21
+    assert browser.get(f"/cars/{bought}/money").count('id="entry-') == 25
+    assert browser.get(f"/cars/{bought}/money?start=50").count('id="entry-') == 11
 
 
 def test_a_bank_file_is_shown_matched_and_booked_once(browser: Browser, bought: int) -> None:

@@ -97,6 +97,7 @@ def drift_share(values: Sequence[float], noise_variance: float) -> float:
 
 
 _WIDE, _HIGH, _EDGE = 360.0, 150.0, 8.0
+_FIRST_DRAWN = 5
 
 
 def drift_svg(path: Sequence[tuple[float, float, float]], words: str) -> str:
@@ -114,6 +115,8 @@ def drift_svg(path: Sequence[tuple[float, float, float]], words: str) -> str:
     str
         An SVG that scales to its place; the dashed line is 1, where estimates hold.
     """
+    # The band of the first jobs is so wide that it would press all the rest flat.
+    path = path[_FIRST_DRAWN - 1 :] or path
     low = min(1.0, *(one[0] for one in path))
     high = max(1.0, *(one[2] for one in path))
     scale = (_HIGH - 44) / ((high - low) or 1.0)
@@ -134,7 +137,7 @@ def drift_svg(path: Sequence[tuple[float, float, float]], words: str) -> str:
         f'<line x1="0" x2="{_WIDE:.0f}" y1="{y(1.0):.1f}" y2="{y(1.0):.1f}" stroke="currentColor" stroke-dasharray="3 3"/>'
         f'<polyline points="{middle}" fill="none" stroke="currentColor" stroke-width="2"/>'
         f'<text x="{_EDGE:.0f}" y="14" font-size="14">dashed: as estimated (1.00)</text>'
-        f'<text x="{_EDGE:.0f}" y="{_HIGH - 6:.0f}" font-size="14">first job</text>'
+        f'<text x="{_EDGE:.0f}" y="{_HIGH - 6:.0f}" font-size="14">from job {_FIRST_DRAWN}</text>'
         f'<text x="{_WIDE - _EDGE:.0f}" y="{_HIGH - 6:.0f}" text-anchor="end" font-size="14">now {path[-1][1]:.2f}</text>'
         "</svg>"
     )

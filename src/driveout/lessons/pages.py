@@ -33,6 +33,7 @@ from driveout.money.car_cost import is_sold
 from driveout.money.cash_ahead import Planned
 from driveout.money.facts import MileageRate, mileage_rate
 from driveout.money.journal import amount_text, core_number, reversed_number
+from driveout.sources import cite
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
@@ -112,7 +113,7 @@ def show_money(request: Request, car_id: int, start: int = 0) -> Response:
         return _money_page(request, tx, car_id, start=max(0, start))
 
 
-_ENTRIES_SHOWN = 40
+_ENTRIES_SHOWN = 25
 
 
 def _money_page(
@@ -128,6 +129,7 @@ def _money_page(
     entries = shown.entries
     alive = standing(entries)
     estimate = shown.estimate
+    rate = _rate(request) if car.currency == "USD" else None
     sold = is_sold(entries, car_part(car_id))
     # A car taken in exchange has a purchase price without a purchase entry of its own.
     bought = shown.cost.by_kind["purchase"].minor > 0 or any(e.fact("kind") == "purchase" for e in alive)
@@ -172,7 +174,8 @@ def _money_page(
         tools=money.tools(tx, car_id),
         held=money.deposits_held(tx, car_id),
         exchangeable=_exchangeable(tx, car) if in_hand else [],
-        rate=_rate(request) if car.currency == "USD" else None,
+        rate=rate,
+        rate_source=cite(rate.source).title if rate else "",
         sold=sold,
         bought=bought,
         in_hand=in_hand,

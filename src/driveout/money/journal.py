@@ -74,7 +74,10 @@ class Entry:
 
     def fact(self, name: str) -> str:
         """Text of one fact, empty when it is not there."""
-        return dict(self.facts).get(name, "")
+        for key, text in self.facts:
+            if key == name:
+                return text
+        return ""
 
 
 def commodity_digits(commodity: str) -> int:

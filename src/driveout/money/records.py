@@ -127,13 +127,6 @@ def _entries(tx: Tx, chosen: sa.Select[Any] | None) -> tuple[Entry, ...]:
         query = sa.select(column, *columns).order_by(column, order)
         return list(tx.execute(query if chosen is None else query.where(column.in_(chosen))))
 
-    postings: dict[int, list[Posting]] = {}
-    p, link = money_posting.c, money_link.c
-    for number, *posting in of(money_posting, p.entry_id, p.place, p.account, p.amount, p.commodity):
-        postings.setdefault(number, []).append(Posting(*posting))
-    links: dict[int, list[str]] = {}
-    for number, text in of(money_link, link.entry_id, link.place, link.link):
-        links.setdefault(number, []).append(text)
     heads = of(
         money_entry,
         money_entry.c.id,
@@ -142,6 +135,15 @@ def _entries(tx: Tx, chosen: sa.Select[Any] | None) -> tuple[Entry, ...]:
         money_entry.c.what,
         money_entry.c.facts,
     )
+    if not heads:
+        return ()
+    postings: dict[int, list[Posting]] = {}
+    p, link = money_posting.c, money_link.c
+    for number, *posting in of(money_posting, p.entry_id, p.place, p.account, p.amount, p.commodity):
+        postings.setdefault(number, []).append(Posting(*posting))
+    links: dict[int, list[str]] = {}
+    for number, text in of(money_link, link.entry_id, link.place, link.link):
+        links.setdefault(number, []).append(text)
     return tuple(
         Entry(
             day,
