@@ -41,6 +41,7 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
     late = problem.latest(problem.time.total)
     bound = problem.bound(heads)
     count = len(late)
+    loose = [j for j in range(count) if problem.starts[j] is None]
     only_finish = not problem.hired
     best: list[int] = []
     best_value: tuple[float, ...] = ()
@@ -53,10 +54,15 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
             noise = (
                 rng.normal(0.0, 0.02 * scale * (0.2 + n / GLOBAL_ROUNDS), count) if n > 1 else np.zeros(count)
             )
-            rank = (np.array(late) + noise).tolist()
-            starts = in_order(problem, rank, heads if n == 1 else None)
+            rank = np.array(late) + noise
+            if n % 2 and n > 1:
+                rank[loose] += scale * rng.choice([0.0, 0.05, 0.3])
+                starts = in_time(problem, rank.tolist())
+            else:
+                starts = in_order(problem, rank.tolist(), heads if n == 1 else None)
         else:
-            starts = in_order(problem, _near(problem, best, rng))
+            place = in_time if n % 2 else in_order
+            starts = place(problem, _near(problem, best, rng))
         value = (sum(s == NEVER for s in starts), *_value(problem, starts, only_finish))
         if not best or value <= best_value:
             if not best or value < best_value:
@@ -186,6 +192,57 @@ def in_order(
             waits[k] -= 1
             if not waits[k]:
                 heappush(ready, (key(k), k))
+    return starts
+
+
+def in_time(problem: Problem, rank: Sequence[float]) -> list[int]:
+    """Go forward in worked time and always take up the least rank of what can start at once.
+
+    Never idle while something can be done; with work that may be left overnight ranked last,
+    such work is kept for the ends of evenings, which other work cannot fill.
+
+    Parameters
+    ----------
+    problem
+        The plan in worked time.
+    rank
+        Small for what is urgent.
+
+    Returns
+    -------
+    list
+        Worked starts; `NEVER` for what finds no room.
+    """
+    count = len(problem.size)
+    waits = [len(problem.before[j]) for j in range(count)]
+    starts, ends = [NEVER] * count, [NEVER] * count
+    open_: dict[int, int] = {
+        j: problem.first_start(j, problem.ready(j, ends)) for j in range(count) if not waits[j]
+    }
+    at = 0
+    while open_:
+        best, best_rank, soonest = -1, float("inf"), NEVER
+        for j, first in open_.items():
+            if first < at:
+                first = problem.first_start(j, at) if problem.size[j] else first
+                open_[j] = first
+            if first <= at:
+                if rank[j] < best_rank:
+                    best, best_rank = j, rank[j]
+            elif first < soonest:
+                soonest = first
+        if best < 0:
+            if soonest >= NEVER:
+                break
+            at = soonest
+            continue
+        starts[best] = open_.pop(best)
+        ends[best] = starts[best] + problem.size[best]
+        at = max(at, ends[best])
+        for k, _ in problem.behind[best]:
+            waits[k] -= 1
+            if not waits[k]:
+                open_[k] = problem.first_start(k, problem.ready(k, ends))
     return starts
 
 
