@@ -51,7 +51,8 @@ def linnet(tx: Tx, at: datetime) -> int:
     read = reading_of(tx, text, "USD", at)
     advert = read.advert(clean_value=value("4900", "5600", "6200"), distance_km=34, seen_on=at.date())
     advert = replace(advert, name="Tarnwick Linnet 1.4, 2013, blue")
-    return add_advert(tx, advert, at=at, original=text).id
+    items = read.as_dict()["read"]
+    return add_advert(tx, advert, at=at, original=text, shown=read.text, items=items).id
 
 
 def finished_car(tx: Tx, at: datetime) -> int:
@@ -59,7 +60,8 @@ def finished_car(tx: Tx, at: datetime) -> int:
     read = reading_of(tx, FIRST_CAR, "USD", at)
     advert = read.advert(clean_value=value("2100", "2600", "3000"), distance_km=21, seen_on=at.date())
     advert = replace(advert, name="Tarnwick Pipit 1.2, 2011")
-    car_id = add_advert(tx, advert, at=at, original=FIRST_CAR).id
+    items = read.as_dict()["read"]
+    car_id = add_advert(tx, advert, at=at, original=FIRST_CAR, shown=read.text, items=items).id
 
     def on(days: int, hour: int = 0) -> datetime:
         return at + timedelta(days=days, hours=hour)
