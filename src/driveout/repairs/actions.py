@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 
+import numpy as np
+
 from driveout.cars import Car
 from driveout.cars.actions import get_car, note_event, trail_of
 from driveout.errors import BadEntry, CannotSay
@@ -33,7 +35,9 @@ from driveout.store import Tx
 from driveout.units import Money
 from driveout.workshop import SHIPPED, shipped_assembly, strip
 from driveout.workshop.actions import done_at, drop_targets, every_work, start_work
-from driveout.workshop.plan import Plan
+from driveout.workshop.finish import SAMPLES, Finish, finish_chances
+from driveout.workshop.plan import GRID_MINUTES, Plan
+from driveout.workshop.schedule import Schedule, plan_work
 
 LEAST_CHANCE = 0.10
 """Chance of a fault from which its repairs are proposed."""
@@ -569,6 +573,53 @@ def local(at: datetime) -> datetime:
     return at.astimezone().replace(tzinfo=None, second=0, microsecond=0)
 
 
+class _Same:
+    """Two plans are the same when every value in them is."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.words = repr(plan)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.words == other.words
+
+    def __hash__(self) -> int:
+        return hash(self.words)
+
+
+@lru_cache(maxsize=16)
+def _days_once(same: _Same, seconds: float, runs: int) -> tuple[Schedule, Finish | None]:
+    schedule = plan_work(same.plan, seconds=seconds)
+    rng = np.random.default_rng(1)
+    return schedule, finish_chances(schedule, rng, samples=runs) if schedule.placed else None
+
+
+def days_of(
+    tx: Tx, car_id: int, *, at: datetime, seconds: float = 2.0, runs: int = SAMPLES
+) -> tuple[Schedule, Finish | None]:
+    """The car's plan of days and the chances of its finish; worked out once until something changes.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+    seconds
+        Longest time of the exact solver. [s]
+    runs
+        Number of runs for the chances.
+
+    Returns
+    -------
+    tuple[Schedule, Finish | None]
+        No chances when nothing has a date.
+    """
+    return _days_once(_Same(days_plan(tx, car_id, at=at)), seconds, runs)
+
+
 def days_plan(tx: Tx, car_id: int, *, at: datetime) -> Plan:
     """The car's plan as it stands now: what is done counts as done, the rest is planned from now on.
 
@@ -610,6 +661,7 @@ def days_plan(tx: Tx, car_id: int, *, at: datetime) -> Plan:
     if not jobs and not chosen:
         raise CannotSay("No work is planned. Choose a repair first.", missing="work")
     now = local(at)
+    now = now.replace(minute=now.minute // GRID_MINUTES * GRID_MINUTES)
     return plan_of_car(
         car.name,
         held.currency,

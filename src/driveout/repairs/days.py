@@ -21,6 +21,8 @@ from driveout.workshop.plan_file import read_plan
 DAY_MINUTES = 1440.0
 DELIVERED_AT = datetime.time(17)
 """A parcel expected for a day counts as here at this hour; common practice, no source."""
+PARCEL_LATE_DAYS = ThreePoint(0.0, 0.5, 3.0)
+"""Days by which an ordered part comes later than its offer said; common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -301,7 +303,8 @@ def _arrival(part: Part, repairs: Sequence[RepairInPlan], start: datetime.dateti
     """When a part is here: on the day its offer named, or after the usual lead time if ordered now."""
     name, what = str(part.id), part.line.what
     if part.state == "ordered" and part.expected_on:
-        return Arrival(name, what, datetime.datetime.combine(part.expected_on, DELIVERED_AT))
+        at = datetime.datetime.combine(part.expected_on, DELIVERED_AT)
+        return Arrival(name, what, at, fitted(PARCEL_LATE_DAYS, "bounded"))
     usual = next((one.part.lead_days for one in repairs if one.repair.id == part.line.key), None)
     if usual is None:
         return Arrival(name, what)

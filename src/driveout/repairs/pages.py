@@ -24,9 +24,9 @@ from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 from driveout.workshop import caution
 from driveout.workshop.calendar import WEEKDAYS
-from driveout.workshop.finish import Finish, finish_chances
+from driveout.workshop.finish import Finish
 from driveout.workshop.plan_file import plan_answer, read_plan
-from driveout.workshop.schedule import Schedule, plan_work, worked_minutes
+from driveout.workshop.schedule import Schedule, worked_minutes
 from driveout.workshop.schedule_shown import chart, ics
 
 router = APIRouter()
@@ -206,7 +206,7 @@ def show_days(request: Request, car_id: int) -> Response:
 def calendar_file(request: Request, car_id: int) -> Response:
     """The plan of days for the person's calendar."""
     with reading(request) as tx:
-        schedule = plan_work(actions.days_plan(tx, car_id, at=now(request)), seconds=PAGE_SECONDS)
+        schedule, _ = actions.days_of(tx, car_id, at=now(request), seconds=PAGE_SECONDS, runs=PAGE_RUNS)
     name = {"Content-Disposition": f'attachment; filename="plan-{car_id}.ics"'}
     return Response(ics(schedule, now(request)), media_type="text/calendar", headers=name)
 
@@ -287,9 +287,7 @@ def _days_page(
     hours = actions.free_hours(tx, car_id)
     schedule, chances, silent = None, None, ""
     try:
-        schedule = plan_work(actions.days_plan(tx, car_id, at=now(request)), seconds=PAGE_SECONDS)
-        if schedule.placed:
-            chances = finish_chances(schedule, np.random.default_rng(1), samples=PAGE_RUNS)
+        schedule, chances = actions.days_of(tx, car_id, at=now(request), seconds=PAGE_SECONDS, runs=PAGE_RUNS)
     except CannotSay as missing:
         silent = missing.message
     return page(

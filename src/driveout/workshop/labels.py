@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from driveout.errors import BadEntry
@@ -30,6 +31,7 @@ class BagLabel:
     code: tuple[str, ...]
 
 
+@lru_cache(maxsize=512)
 def code_squares(address: str) -> tuple[str, ...]:
     """The squares of the code of an address, one text of 0 and 1 per row, without the quiet edge.
 
