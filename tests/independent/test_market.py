@@ -102,6 +102,22 @@ def test_the_shipped_prior_is_what_six_models_show() -> None:
     assert found.mileage_sd == pytest.approx(shipped.mileage_sd, abs=0.015)
 
 
+def test_the_shipped_scatter_is_the_scale_of_the_residuals_under_the_tails_used() -> None:
+    from scipy.stats import t
+
+    from bench.value import six_models
+
+    scales = []
+    for cars in six_models().values():
+        design = np.column_stack([np.ones(len(cars)), cars.x])
+        left = cars.y - design @ np.linalg.lstsq(design, cars.y, rcond=None)[0]
+        # The line took three numbers out of the scatter.
+        scale = t.fit(left, f0=default_prior().tail_freedom, floc=0.0)[2]
+        scales.append(scale * math.sqrt(len(cars) / (len(cars) - 3)))
+
+    assert math.exp(np.log(scales).mean()) == pytest.approx(default_prior().noise_scale, abs=0.01)
+
+
 def test_survival_curve_agrees_with_lifelines_also_with_delayed_entry() -> None:
     from lifelines import KaplanMeierFitter
 

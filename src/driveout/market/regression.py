@@ -63,7 +63,7 @@ def fit_lines(
     slope_mean: Floats,
     slope_precision: Floats,
     *,
-    noise_scale: float = 0.17,
+    noise_scale: float = 0.14,
     noise_freedom: float = 3.0,
     tail_freedom: float | None = 4.0,
     rounds: int = ROUNDS,
@@ -86,7 +86,7 @@ def fit_lines(
     slope_precision
         Inverse of their prior covariance, p by p.
     noise_scale
-        Prior standard deviation of one observation.
+        Prior scale of one observation; of its Student-t when ``tail_freedom`` is given.
     noise_freedom
         How many observations that prior is worth.
     tail_freedom
