@@ -19,10 +19,15 @@ def chart_words(schedule: Schedule) -> str:
     if not schedule.placed:
         return "Nothing has a date yet."
     work = sum(1 for p in schedule.placed if p.operation.who != NOBODY)
+    waits, days = len(schedule.placed) - work, len(_days(schedule))
     return (
-        f"{work} pieces of work and {len(schedule.placed) - work} waits on "
-        f"{len(_days(schedule))} days, finished {_long(schedule.finish)}. {schedule.proof}"
+        f"{_count(work, 'piece')} of work and {_count(waits, 'wait')} on {_count(days, 'day')}, "
+        f"finished {_long(schedule.finish)}. {schedule.proof}"
     )
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def chart(schedule: Schedule, name: str = "days") -> str:
