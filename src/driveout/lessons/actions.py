@@ -19,13 +19,15 @@ from driveout.lessons.records import Lesson
 from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
 from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings, standing
 from driveout.money import actions as money
-from driveout.money.actions import car_entries, cost_so_far, minutes_by_work
+from driveout.money.actions import car_entries, cost_so_far
 from driveout.money.bookings import work_name
 from driveout.money.car_cost import cost_of_car, is_sold
 from driveout.money.cash_ahead import CashAhead, Planned, cash_ahead
 from driveout.parts.actions import parts_of_cars
 from driveout.store import Tx
 from driveout.units import Money
+
+IN_HAND = ("bought", "in work", "for sale")
 
 
 @dataclass(frozen=True)
@@ -261,9 +263,9 @@ def taught_history(tx: Tx, *, under_way: bool = True) -> tuple[Taught, ...]:
     """Every comparison that counts with the range it was forecast with, oldest first."""
     found = [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
     if under_way:
-        open_cars = records.open_estimates(tx)
-        spent = minutes_by_work(tx, [car_id for car_id, _ in open_cars]) if open_cars else {}
-        for car_id, estimate in open_cars if spent else ():
+        in_hand = [car.id for car in list_cars(tx) if car.stage in IN_HAND]
+        spent = money.minutes_by_work(tx, in_hand) if in_hand else {}
+        for car_id, estimate in sorted(records.estimates_of(tx, in_hand).items()) if spent else ():
             for line in estimate.lines:
                 minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
                 # What has hardly begun teaches nothing and would only cost time.
@@ -293,9 +295,6 @@ class CashToCome:
     ahead: CashAhead
     undated: tuple[Undated, ...]
     sales: tuple[ExpectedSale, ...]
-
-
-IN_HAND = ("bought", "in work", "for sale")
 
 
 def cash_to_come(tx: Tx, today: datetime.date, currency: str) -> CashToCome:

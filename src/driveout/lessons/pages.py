@@ -39,6 +39,7 @@ from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, subm
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
+_ENTRIES_SHOWN = 25
 CHAPTERS = (Chapter("money", "Money", order=60), Chapter("lookback", "Looking back", order=90))
 
 
@@ -93,7 +94,8 @@ class JournalRow:
     can_go: bool
 
 
-def _journal(entries: tuple[Entry, ...]) -> list[JournalRow]:
+def _journal(entries: tuple[Entry, ...], start: int) -> list[JournalRow]:
+    """The newest entries but the first ``start``, as many as one page shows."""
     alive = {entry.number for entry in standing(entries)}
     return [
         JournalRow(
@@ -102,7 +104,7 @@ def _journal(entries: tuple[Entry, ...]) -> list[JournalRow]:
             entry.number not in alive and not reversed_number(entry),
             entry.number in alive,
         )
-        for entry in reversed(entries)
+        for entry in entries[::-1][start : start + _ENTRIES_SHOWN]
     ]
 
 
@@ -111,9 +113,6 @@ def show_money(request: Request, car_id: int, start: int = 0) -> Response:
     """Draw the chapter Money; ``start`` leaves out that many of the newest entries."""
     with reading(request) as tx:
         return _money_page(request, tx, car_id, start=max(0, start))
-
-
-_ENTRIES_SHOWN = 25
 
 
 def _money_page(
@@ -144,7 +143,7 @@ def _money_page(
         for e in alive
         if e.fact("kind") in ("parts", "outside", "fees", "supplies")
     ]
-    shown_entries = _journal(entries)[start : start + _ENTRIES_SHOWN]
+    shown_entries = _journal(entries, start)
     lines = [(line.key, line.label) for line in estimate.lines if line.kind != "purchase"] if estimate else []
     return page(
         request,

@@ -78,15 +78,6 @@ def estimate_of(tx: Tx, car_id: int) -> tuple[Estimate, datetime.datetime] | Non
     return (estimate_from(row.data), row.frozen_at) if row else None
 
 
-def open_estimates(tx: Tx) -> list[tuple[int, Estimate]]:
-    """Newest frozen estimates of cars that are not closed."""
-    e, closing = lessons_estimate.c, lessons_closing.c
-    newest = sa.select(sa.func.max(e.id)).group_by(e.car_id)
-    closed = sa.select(closing.car_id).where(closing.standing)
-    query = sa.select(e.car_id, e.data).where(e.id.in_(newest), e.car_id.not_in(closed)).order_by(e.car_id)
-    return [(row.car_id, estimate_from(row.data)) for row in tx.execute(query)]
-
-
 def estimates_of(tx: Tx, car_ids: list[int]) -> dict[int, Estimate]:
     """Newest frozen estimates of some cars."""
     e = lessons_estimate.c

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -98,9 +98,10 @@ def _minutes(entry: Entry, car: str) -> int:
     )
 
 
-def _line_of(entry: Entry, estimate: Estimate, own_minutes: bool) -> EstimateLine | None:
+def _line_of(
+    entry: Entry, estimate: Estimate, by_key: Mapping[str, EstimateLine], own_minutes: bool
+) -> EstimateLine | None:
     """Estimate line an entry belongs to: by its link, else the only planned line of its kind."""
-    by_key = {line.key: line for line in estimate.lines}
     for link in entry.links:
         if link.startswith("line-") and link[5:] in by_key:
             return by_key[link[5:]]
@@ -134,19 +135,19 @@ def actuals(entries: Iterable[Entry], car: str, estimate: Estimate) -> tuple[Act
     """
     currency = estimate.currency
     sums: dict[tuple[str, str], tuple[int, Decimal, int]] = {}
-    labels = {line.key: line.label for line in estimate.lines}
+    lines = {line.key: line for line in estimate.lines}
     for entry in standing(entries):
         if car.lower() not in entry.links:
             continue
         cost, minutes = _costs(entry, car, currency), _minutes(entry, car)
         if not cost and not minutes:
             continue
-        line = _line_of(entry, estimate, bool(minutes))
+        line = _line_of(entry, estimate, lines, bool(minutes))
         name = (line.key, line.label) if line else ("", entry.narration)
         bought = Decimal(entry.fact("quantity") or 1) if cost > 0 and not _settles(entry) else Decimal(0)
         before = sums.get(name, (0, Decimal(0), 0))
         sums[name] = (before[0] + cost, before[1] + bought, before[2] + minutes)
-    order = {key: place for place, key in enumerate(labels)}
+    order = {key: place for place, key in enumerate(lines)}
     rows = sorted(sums.items(), key=lambda item: order.get(item[0][0], len(order)))
     return tuple(
         Actual(key, label, Money(cost, currency), quantity, minutes)
