@@ -54,3 +54,15 @@ def trail(request: Request, car_id: int) -> Response:
 def help_page(request: Request) -> Response:
     """Draw what the tool does, does not do, and every source."""
     return page(request, "yard/help.html", sources=sorted(shelf().values(), key=lambda source: source.title))
+
+
+@router.get("/help/api")
+def api_page(request: Request) -> Response:
+    """List every question that another program may ask, from the machine-readable description."""
+    paths = request.app.openapi()["paths"]
+    rows = [
+        (f"{method.upper()} {path}", (told.get("description") or told.get("summary") or "").split("\n")[0])
+        for path, methods in sorted(paths.items())
+        for method, told in methods.items()
+    ]
+    return page(request, "yard/api.html", rows=rows)
