@@ -273,3 +273,72 @@ def test_a_strip_plan_becomes_work_with_dates(name: str) -> None:
         for need in needs:
             if f"off:{item}" in start and f"off:{need}" in start:
                 assert end[f"off:{need}"] <= start[f"off:{item}"]
+
+
+def with_helper_hours(plan: Plan, *hours: tuple[int, int]) -> Plan:
+    return replace(plan, calendar=replace(plan.calendar, others={"helper": hours}))
+
+
+def test_a_helper_who_works_alone_works_beside_me() -> None:
+    """Two evenings of work for one, one evening for two."""
+    plan = a_plan(Operation("a", "a", 180), Operation("b", "clean the bolts", 120, who="helper"))
+    schedule = plan_work(with_helper_hours(plan, (1080, 1260)))
+
+    assert schedule.finish == at(2, 21)
+    assert schedule.is_proven
+
+
+def test_a_helper_alone_keeps_waits_parts_and_hours() -> None:
+    plan = a_plan(
+        Operation("paint", "paint", 60, who="helper", parts=("can",)),
+        Operation("fit", "fit", 60, (After("paint", 24 * 60),)),
+        Operation("lift", "lift", 30, only_in=("helper",)),
+        arrivals=(Arrival("can", "can", at(3, 18, 30)),),
+    )
+    schedule = plan_work(with_helper_hours(plan, (2520, 2700), (3960, 4140)))
+    start = {p.operation.id: p.start for p in schedule.placed}
+
+    assert start["paint"] == at(3, 18, 30)
+    assert start["fit"] == at(4, 19, 30)
+    assert schedule.finish == at(4, 20, 30)
+    assert start["lift"] != start["paint"]
+
+
+def test_a_helper_with_too_few_hours_leaves_the_rest_of_the_plan_standing() -> None:
+    plan = a_plan(
+        Operation("a", "a", 60, who="helper"), Operation("b", "b", 60, who="helper"), Operation("c", "c", 60)
+    )
+    schedule = plan_work(with_helper_hours(plan, (1080, 1150)))
+
+    assert len(schedule.no_date) == 1
+    assert "does not fit into the" in schedule.troubles[0].message
+    assert schedule.of("c") is not None
+
+
+def test_rented_days_are_few_too_when_a_helper_works_alone() -> None:
+    plan = a_plan(
+        Operation("wash", "wash", 60, who="helper"),
+        Operation("out", "out", 60, rental="hoist"),
+        Operation("in", "in", 60, (After("out"),), rental="hoist", parts=("kit",)),
+        arrivals=(Arrival("kit", "kit", at(5, 12)),),
+        rentals=(Rental("hoist", "hoist", 5000),),
+    )
+    schedule = plan_work(with_helper_hours(plan, (1080, 1260)))
+
+    assert schedule.rental_days == {"hoist": 1}
+    assert schedule.finish == at(5, 20)
+
+
+def test_an_instant_with_a_wait_counts_from_what_made_it_possible() -> None:
+    """Sealed on Monday 21:00, looked at in no time, 22 hours: Tuesday 19:00, not 22 hours after the next opening."""
+    schedule = plan_work(
+        a_plan(
+            Operation("seal", "seal", 180),
+            Operation("look", "look", 0, (After("seal"),)),
+            Operation("fill", "fill", 30, (After("look", 22 * 60),)),
+        )
+    )
+    fill = schedule.of("fill")
+    assert fill is not None
+
+    assert fill.start == at(3, 19)

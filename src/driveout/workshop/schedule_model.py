@@ -370,4 +370,4 @@ def _clock_cost(
         if thing.since_day is not None:
             model.add(first <= thing.since_day)
         total = total + thing.cost * (latest - first + 1)
-    return total
+    return total * (last + 1) + finish  # of equal costs the sooner finish
