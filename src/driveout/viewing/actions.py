@@ -98,10 +98,9 @@ def plan_of(
         if key in _plans:
             _plans.move_to_end(key)
             return _plans[key]
-    ceiling = ceiling_from(Forecast(case, POINTS))
-    made = plan_for(
-        case, present.posterior, ceiling, offered, needs, price, minutes=minutes, kept=kept, points=POINTS
-    )
+    outlook = Forecast(case, POINTS)
+    ceiling = ceiling_from(outlook)
+    made = plan_for(outlook, present.posterior, ceiling, offered, needs, price, minutes=minutes, kept=kept)
     with _lock:
         _plans[key] = made
         while len(_plans) > _KEPT_PLANS:

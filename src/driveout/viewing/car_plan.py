@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driveout.faults import Network, Pack, Posterior
-from driveout.outlook import Case, Ceiling
+from driveout.outlook import Ceiling, Forecast
 from driveout.units import Money, minor_digits
 from driveout.viewing.decide import CheckWorth
 from driveout.viewing.fault_viewing import FaultCheck
@@ -145,7 +145,7 @@ def checks_on_offer(
 
 
 def plan_for(
-    case: Case,
+    made: Forecast,
     posterior: Posterior,
     ceiling: Ceiling,
     offered: tuple[FaultCheck, ...],
@@ -154,14 +154,13 @@ def plan_for(
     *,
     minutes: float = inf,
     kept: int = KEPT,
-    points: int,
 ) -> CarPlan:
     """Plan a viewing of one car.
 
     Parameters
     ----------
-    case
-        What the outlook is made from.
+    made
+        The outlook.
     posterior
         Chances of the faults, from the same evidence.
     ceiling
@@ -176,15 +175,13 @@ def plan_for(
         Time there is for checks. [min]
     kept
         Checks to plan with.
-    points
-        Grid points of the outlook.
 
     Returns
     -------
     CarPlan
         Next step, reasons, worth of each check.
     """
-    viewing = viewing_of(case, posterior, offered, minutes_available=minutes, points=points)
+    viewing = viewing_of(made.case, posterior, offered, minutes_available=minutes, known=(made, ceiling))
     many = plan_many(viewing, float(price.minor), kept)
     with_checks = Money(max(0, floor(many.plan.ceiling + 1e-6)), price.currency)
     return CarPlan(many, price, ceiling, with_checks, {check.id: check for check in offered}, needs)

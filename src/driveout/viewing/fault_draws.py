@@ -9,6 +9,9 @@ from driveout.viewing.fault_kernel import Floats, Ints
 from driveout.viewing.fault_sums import evidence_rows
 from driveout.viewing.fault_viewing import DrawnWorth, FaultViewing
 
+# Below so many products the threads of a matrix product cost more than they save.
+SMALL = 8_000_000
+
 
 def drawn_sums(viewing: FaultViewing, drawn: DrawnWorth, columns: Floats) -> Floats:
     """Sums over the draws, each weighted with its chance of every cumulative outcome of all checks.
@@ -39,8 +42,12 @@ def drawn_sums(viewing: FaultViewing, drawn: DrawnWorth, columns: Floats) -> Flo
     second = _together([drawn.below[finding] for finding in findings[half:]], len(drawn.states))
     width = columns.shape[1]
     weighted = (second[:, :, None] * columns[:, None, :]).reshape(len(columns), -1)
-    sums: Floats = (first.T @ weighted).reshape(-1, width)
-    return sums
+    sums: Floats
+    if first.size * weighted.shape[1] < SMALL:
+        sums = np.einsum("na,nb->ab", first, weighted)
+    else:
+        sums = first.T @ weighted
+    return sums.reshape(-1, width)
 
 
 def _together(tables: list[Floats], draws: int) -> Floats:

@@ -7,7 +7,7 @@ import numpy as np
 
 from driveout.faults import Check as KnownCheck
 from driveout.faults import Compiled, Posterior
-from driveout.outlook import Case, Charge, CostBook, Forecast, ceiling_from
+from driveout.outlook import Case, Ceiling, Charge, CostBook, Forecast, ceiling_from
 from driveout.outlook.book import Piece, moments
 from driveout.outlook.spread import FINE
 from driveout.viewing.fault_draws import drawn_columns
@@ -26,6 +26,7 @@ def viewing_of(
     *,
     minutes_available: float = float("inf"),
     points: int = FINE,
+    known: tuple[Forecast, Ceiling] | None = None,
 ) -> FaultViewing:
     """The viewing that belongs to an outlook.
 
@@ -45,6 +46,8 @@ def viewing_of(
         Time there is for checks. [min]
     points
         Grid points of the outlook whose walk-away price is to be met.
+    known
+        Forecast of the case and its ceiling, if they are made already.
 
     Returns
     -------
@@ -52,23 +55,24 @@ def viewing_of(
         With all money in minor units.
     """
     if "wage" not in case.rules.chosen:  # then own hours are worth nothing by the person's rules
-        case = replace(case, rules=replace(case.rules, wage_per_hour=0.0))
-    made = Forecast(case, points)
-    prices = {rule.rule: rule.price for rule in ceiling_from(made).rules}
+        case, known = replace(case, rules=replace(case.rules, wage_per_hour=0.0)), None
+    made = known[0] if known else Forecast(case, points)
+    ceiling = known[1] if known else ceiling_from(made)
+    prices = {rule.rule: rule.price for rule in ceiling.rules}
     by_mean = made.charged.mean / made.price_factor
     limit = prices["loss"] if "loss" in case.rules.chosen else None
     strict = [prices[name] for name in ("tail", "certain") if name in case.rules.chosen]
     charge = made.wage_charge
     costs, shared = book_costs(case.book, charge)
-    known = set(posterior.faults)
+    faults = set(posterior.faults)
     always = moments(case.book.always, charge)[0] - case.received
     return FaultViewing(
         compiled=posterior.compiled,
         evidence=posterior.evidence,
         checks=tuple(checks),
         resale=made.resale.mean - always,
-        costs={fault: cost for fault, cost in costs.items() if fault in known},
-        shared=tuple(SharedCost(s.faults & known, s.cost) for s in shared if s.faults & known),
+        costs={fault: cost for fault, cost in costs.items() if fault in faults},
+        shared=tuple(SharedCost(s.faults & faults, s.cost) for s in shared if s.faults & faults),
         wage_per_hour=case.rules.wage_per_hour,
         minutes_available=minutes_available,
         price_factor=made.price_factor,
