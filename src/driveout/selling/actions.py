@@ -463,7 +463,7 @@ def buyers_file(tx: Tx, car_id: int, today: date) -> BuyersFile:
     entries = car_entries(tx, car_id)
     reversals = {link for entry in entries for link in entry.links if link.startswith("reverses-")}
     receipts = tuple(
-        f"{entry.day.isoformat()}: {entry.narration}"
+        f"{entry.day.isoformat()}: {entry.narration}{' (photographed)' if entry.fact('photo') else ''}"
         for entry in entries
         if entry.fact("kind") in ("parts", "outside")
         and f"reverses-{entry.number}" not in reversals
