@@ -92,7 +92,7 @@ def random_history(rng: np.random.Generator, steps: int = 14, currency: str = "U
         what = (
             f"step {now} {rng.choice(['plain', '=1+1', 'a;b', '[2026/01/01]', 'ümlaut', '(x) y: z', '* !'])}"
         )
-        match int(rng.integers(12)):
+        match int(rng.integers(13)):
             case 0 | 1 | 2:
                 kind = str(rng.choice(list(book.COST_KINDS)[1:]))
                 paid = some()
@@ -152,6 +152,9 @@ def random_history(rng: np.random.Generator, steps: int = 14, currency: str = "U
                 story.book(
                     book.sale(car, some(600_000) + Money(50_000, currency), balances(story.entries), day(now))
                 )
+            case 12:
+                tool = story.book(book.tool_bought(some(), what, day(now), uses=20))
+                story.book(book.tool_used(car, tool, int(rng.integers(1, 9)), day(now)))
             case _:
                 story.book(book.by_product(car, some(), what, day(now), scrap=bool(rng.random() < 0.5)))
     return tuple(story.entries)

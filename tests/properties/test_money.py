@@ -22,10 +22,11 @@ from driveout.money import (
     reversal,
 )
 from driveout.money.bookings import shares
+from driveout.money.cash_ahead import Planned, cash_ahead
 from driveout.money.journal import out_of_balance, reversed_number, under
 from driveout.money.journal_file import merged
 from driveout.units import Money
-from tests.money.story import random_history
+from tests.money.story import day, random_history
 
 histories = st.builds(
     lambda seed, steps: random_history(np.random.default_rng(seed), steps),
@@ -136,3 +137,26 @@ def test_shares_of_supplies_never_lose_a_cent(worth: int, taken: list[Decimal], 
     for car, part in parts.items():
         exact = worth * by_car[car] / sum(taken, rest)
         assert abs(part.minor - exact) < 1
+
+
+@brief
+@given(
+    st.integers(-5000, 5000),
+    st.lists(st.tuples(st.integers(-3, 9), st.integers(-3000, 3000).filter(bool)), max_size=12),
+)
+def test_the_lowest_cash_is_the_least_of_every_evening_and_midday(
+    opening: int, moves: list[tuple[int, int]]
+) -> None:
+    ahead = cash_ahead(
+        Money(opening, "USD"), [Planned(day(d), Money(amount, "USD"), "x") for d, amount in moves], day(0)
+    )
+    # By another route: cash of a midday is all earlier moves and all that goes out that day.
+    midday = [
+        opening
+        + sum(a for d, a in moves if max(d, 0) < t)
+        + sum(a for d, a in moves if max(d, 0) == t and a < 0)
+        for t in range(10)
+    ]
+    assert ahead.lowest.minor == min(opening, *midday)
+    if ahead.rows:
+        assert ahead.rows[-1].after.minor == opening + sum(amount for _, amount in moves)
