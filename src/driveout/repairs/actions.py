@@ -307,26 +307,38 @@ def choose_repair(
 
 
 def _list_parts(tx: Tx, car: Car, repair: Repair, part: PartChoice, at: datetime) -> None:
-    """Put on the list what the repair needs, and take off what it does not need in this kind."""
+    """Put on the list what the repair needs, and take off what nobody needs in this kind any more."""
     lines = _lines(catalogue_of(car), repair, part)
-    wanted = {line.what for line in lines}
-    _drop_parts(tx, car.id, repair.id, wanted, at)
-    for one in parts_of(tx, car.id):
-        if one.line.key == repair.id and one.line.what in wanted and one.state == "not needed":
-            set_state(tx, car.id, one.id, "needed", at=at)
     keys = {row.repair for row in records.chosen_of(tx, car.id)}
-    listed = [
-        one.line.what
-        for one in parts_of(tx, car.id)
-        if one.line.key in keys and one.state in ("needed", "ordered", "here")
-    ]
-    need_parts(tx, car.id, still_to_add(lines, listed), at=at)
+    parts = [one for one in parts_of(tx, car.id) if one.line.key in keys]
+    listed = [one.line.what for one in parts if one.state in ("needed", "ordered", "here")]
+    missing = still_to_add(lines, listed)
+    for one in parts:
+        if (
+            one.line.key == repair.id
+            and one.state == "not needed"
+            and one.line.what in {m.what for m in missing}
+        ):
+            set_state(tx, car.id, one.id, "needed", at=at)
+            missing = still_to_add(missing, [one.line.what])
+    need_parts(tx, car.id, missing, at=at)
+    _tidy_parts(tx, car.id, repair.id, at)
 
 
-def _drop_parts(tx: Tx, car_id: int, repair: str, wanted: set[str], at: datetime) -> None:
-    """Call parts of a repair not needed, unless they are wanted still or on their way."""
+def _tidy_parts(tx: Tx, car_id: int, changed: str, at: datetime) -> None:
+    """Call parts not needed that no chosen repair needs: of the changed repair and of those not chosen."""
+    held = catalogue_of(get_car(tx, car_id))
+    rows = records.chosen_of(tx, car_id)
+    open_keys = {row.repair for row in rows if row.state == "chosen"} - {changed}
+    wanted = {
+        line.what
+        for row, other, part in chosen_plan(tx, car_id).repairs
+        if row.state == "chosen"
+        for line in _lines(held, other, part)
+    }
     for one in parts_of(tx, car_id):
-        if one.line.key == repair and one.state == "needed" and one.line.what not in wanted:
+        ours = one.line.key in {row.repair for row in rows} and one.line.key not in open_keys
+        if ours and one.state == "needed" and one.line.what not in wanted:
             set_state(tx, car_id, one.id, "not needed", at=at)
 
 
@@ -373,14 +385,7 @@ def drop_repair(
             for target in other.targets
         }
         drop_targets(tx, car_id, held.assembly, [t for t in held.targets if t not in still], at=at)
-    every = catalogue_of(get_car(tx, car_id))
-    wanted = {
-        line.what
-        for row, other, part in chosen_plan(tx, car_id).repairs
-        if row.state == "chosen"
-        for line in _lines(every, other, part)
-    }
-    _drop_parts(tx, car_id, repair, wanted, at)
+    _tidy_parts(tx, car_id, repair, at)
     note_event(tx, car_id, "repair", f"Repair taken out of the plan: {held.name}", {"repair": repair}, at)
     return made
 
@@ -434,7 +439,7 @@ def finish_repair(
         for fault in held.cures:
             prove_fault(tx, car_id, fault=fault, is_there=False, at=at, note=held.name)
     # What was never ordered until the work was done was not needed, or bought without the list.
-    _drop_parts(tx, car_id, repair, set(), at)
+    _tidy_parts(tx, car_id, repair, at)
     note_event(
         tx,
         car_id,
