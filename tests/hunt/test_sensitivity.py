@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
+from pathlib import Path
 
 import pytest
 
+from driveout.app import run
 from driveout.errors import BadEntry
 from driveout.faults import shipped_network
 from driveout.hunt.sensitivity import Moved, moved_lines, sensitivity, typical_adverts
@@ -103,3 +106,30 @@ def test_the_lines_name_the_number_and_where_it_stands() -> None:
 def test_no_advert_is_refused() -> None:
     with pytest.raises(BadEntry, match="at least one advert"):
         sensitivity([], SETTING)
+
+
+def test_the_command_lists_the_numbers_of_one_advert(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "advert.yaml"
+    file.write_text(
+        "schema: driveout-advert/1\nname: Linnet 1.4\nasking: 1650\nmade_year: 2013\nmileage: 148000 km\n"
+        "title: clean\nruns: sick\nclean_value: {low: 4900, likely: 5400, high: 5900}\nsymptoms: [say_clutch]\n",
+        encoding="utf-8",
+    )
+    words = [
+        "--home",
+        str(tmp_path / "h"),
+        "sensitivity",
+        str(file),
+        "--faults",
+        "1",
+        "--most",
+        "2",
+        "--json",
+    ]
+
+    assert run(words) == 0
+    numbers = json.loads(capsys.readouterr().out)["numbers"]
+    assert len(numbers) == 2
+    assert numbers[0]["swing_minor"] >= numbers[1]["swing_minor"] > 0

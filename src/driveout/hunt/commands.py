@@ -26,6 +26,7 @@ from driveout.hunt.advert import Advert, MoneyRange, amount, unusual
 from driveout.hunt.advert_file import advert_data, advert_from_document
 from driveout.hunt.reader import ReadAdvert, read_advert
 from driveout.hunt.reading import value_text
+from driveout.hunt.sensitivity import MOST_FAULTS, moved_lines, sensitivity, typical_adverts
 from driveout.hunt.setting import Setting
 from driveout.hunt.sift import (
     CLOSELY,
@@ -64,6 +65,7 @@ def register(cli: typer.Typer) -> None:
     cli.command("weigh")(weigh_advert)
     cli.command("read-advert")(show_reading)
     cli.command("sift")(sift)
+    cli.command("sensitivity")(show_sensitivity)
 
 
 def weigh_advert(
@@ -121,6 +123,47 @@ def show_reading(
         _decoded(content), phrases=setting.phrases, today_year=ctx.obj.now().year, currency=currency
     )
     return Answer(read.as_dict(), reading_lines(read))
+
+
+def show_sensitivity(
+    ctx: typer.Context,
+    advert: Annotated[
+        str,
+        typer.Argument(
+            help="YAML or JSON (driveout-advert/1) or a text file; the shipped adverts if left out."
+        ),
+    ] = "",
+    rules: RulesFile = None,
+    own_pack: PackFile = None,
+    repairs: RepairsFile = None,
+    value: ValueOption = None,
+    most: Annotated[int, typer.Option(min=1, max=1000, help="Numbers to show.")] = 20,
+    faults: Annotated[
+        int, typer.Option(min=1, max=500, help="Heaviest faults of each advert to look at.")
+    ] = MOST_FAULTS,
+) -> Answer:
+    """Show which numbers of the pack and the repairs move the walk-away price most, one at a time."""
+    setting = _setting(rules, None, own_pack, repairs)
+    today = ctx.obj.now().date()
+    if advert:
+        facts, _ = _advert(*_content(advert), setting, today)
+        adverts: list[tuple[Advert, dict[str, str]]] = [
+            (facts if value is None else _with_value(facts, value), {})
+        ]
+    else:
+        adverts = typical_adverts(setting, today.year)
+    moved = sensitivity(adverts, setting, most_faults=faults)[:most]
+    currency = setting.rules.currency
+    data = {
+        "currency": currency,
+        "money_unit": "minor",
+        "numbers": [
+            {**vars(one.number), "swing_minor": round(one.width),
+             "walk_away_minor": {str(n): [round(p) for p in pair] for n, pair in one.prices.items()}}
+            for one in moved
+        ],
+    }  # fmt: skip
+    return Answer(data, moved_lines(moved, currency, most))
 
 
 def sift(
