@@ -4,7 +4,8 @@ Plans hold 60, 90 or 120 operations: evenings and weekends, helper hours, part a
 through the night, three in ten not splittable. Both get the same plan in steps of five minutes
 and the finish is to be earliest; the peer stops at the cap, which then counts as its time. A plan
 of ours counts as proven when the proof is there within 2 s in all. Then the same plans with a
-hoist rented by the day. The peer has no rented days; the second part has no peer.
+hoist rented by the day. The peer has no rented days; the second part has no peer. Processor seconds
+are those of both threads together; on a busy machine they say more than the clock.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import math
 import random
 import statistics
 from dataclasses import replace
-from time import perf_counter
+from time import perf_counter, process_time
 from typing import Any
 
 import pyjobshop
@@ -128,7 +129,7 @@ def run(argv: list[str]) -> dict[str, Any]:
     plan_work(with_hoist(a_plan(999, 20), 999))  # loads the solver before anything is timed
     peer(a_plan(999, 10), 1.0)
     proven, ratios, later, excess, empty, peer_proven, times = [], [], 0, 0.0, 0, [], []
-    rental_proven, rental_times = [], []
+    rental_proven, rental_times, rental_work = [], [], []
     for n in range(options.plans):
         plan = a_plan(100 + n, SIZES[n % len(SIZES)])
         began = perf_counter()
@@ -150,9 +151,10 @@ def run(argv: list[str]) -> dict[str, Any]:
         else:
             later += finish > theirs
             excess += max(theirs - finish, 0) * GRID / 1440
-        began = perf_counter()
+        began, work = perf_counter(), process_time()
         rented = plan_work(with_hoist(plan, n), seconds=RENTAL_WITHIN_S)
         rental_times.append(perf_counter() - began)
+        rental_work.append(process_time() - work)
         rental_proven.append(rented.is_proven and rental_times[-1] <= RENTAL_WITHIN_S + 1)
     return {
         "plans": options.plans,
@@ -165,5 +167,6 @@ def run(argv: list[str]) -> dict[str, Any]:
         "proven_peer": round(statistics.fmean(peer_proven), 3),
         "rental_proven": round(statistics.fmean(rental_proven), 3),
         "rental_median_s": round(statistics.median(rental_times), 3),
+        "rental_median_processor_s": round(statistics.median(rental_work), 3),
         "cap_s": options.cap,
     }

@@ -13,7 +13,7 @@ import numpy as np
 
 from driveout.workshop.compressed import NEVER, Problem
 
-ROUNDS, GLOBAL_ROUNDS, PATIENCE = 600, 30, 200
+ROUNDS, RENTED_ROUNDS, GLOBAL_ROUNDS, PATIENCE = 600, 120, 30, 200
 
 
 def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS) -> list[int]:
@@ -46,7 +46,7 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
     best: list[int] = []
     best_value: tuple[float, ...] = ()
     improved = 0
-    for n in range(rounds + 1):
+    for n in range((rounds if only_finish else min(rounds, RENTED_ROUNDS)) + 1):
         if n > improved + PATIENCE:
             break
         if n < GLOBAL_ROUNDS or NEVER in best:
