@@ -7,7 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from driveout.app import run
+from driveout.app import ready_store, run
+from driveout.cars.actions import add_car
+from driveout.repairs.actions import choose_repair, set_free_hours
+from driveout.repairs.days import FreeHours
+from driveout.workshop.calendar import WEEKDAYS
 
 CASE = """schema: driveout-repair-choice/1
 currency: USD
@@ -96,3 +100,29 @@ def test_a_plan_of_nothing_or_of_both_is_refused(tmp_path: Path, capsys: pytest.
     assert "one of the two" in capsys.readouterr().err
     assert run(["plan", "7", "--file", str(tmp_path / "x.yaml")]) == 1
     assert "one of the two" in capsys.readouterr().err
+
+
+def test_a_cars_days_and_cards_come_from_its_record(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = tmp_path / "home"
+    store = ready_store(home)
+    at = store.now()
+    with store.writing() as tx:
+        car = add_car(tx, name="Linnet", currency="USD", at=at, stage="in work", facts={"drive": "fwd"}).id
+        choose_repair(tx, car, "rep_alternator", "new", at=at)
+    store.close()
+    assert run(["--home", str(home), "plan", str(car)]) == 1
+    assert "free hours" in capsys.readouterr().err
+    store = ready_store(home)
+    with store.writing() as tx:
+        week = {day: ["06:00-23:00"] for day in WEEKDAYS}
+        set_free_hours(tx, car, FreeHours(week, {}), at=at)
+    store.close()
+    assert run(["--home", str(home), "plan", str(car)]) == 0
+    assert "Planned finish" in capsys.readouterr().out
+    out = tmp_path / "labels.pdf"
+    words = ["--home", str(home), "cards", str(car), "--out", str(out), "--labels"]
+    assert run([*words, "--address", "http://192.168.1.20:8321"]) == 0
+    assert "bag labels" in capsys.readouterr().out
+    assert run(["--home", str(home), "cards", str(car + 1), "--out", str(out)]) == 1
