@@ -65,7 +65,8 @@ def test_change_of_bank_is_profit_less_what_is_still_tied_up(history: tuple) -> 
         return under(sums, account, "USD")
 
     profits = sum(cost_of_car(history, car, "USD").profit.minor for car in ("Car-1", "Car-2"))
-    tied = of("Assets:WIP") + of("Assets:CoreDeposits") + of("Assets:Supplies") + of("Liabilities:Deposits")
+    tied = sum(of(f"Assets:{name}") for name in ("WIP", "CoreDeposits", "Supplies", "Tools"))
+    tied += of("Liabilities:Deposits")
     own = -of("Equity")
 
     # profit counts work in progress as spent, so it is added back before what is tied up is taken off.
