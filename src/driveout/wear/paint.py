@@ -136,7 +136,7 @@ def clear_coat(total_um: float, presses: int = 3, model: FilmModel | None = None
     if presses < 1:
         raise BadEntry("At least one press is needed.", field="presses", value=presses, allowed="1 or more")
     if model is None:
-        ceiling = float(paint_data()["refuse_clear_above_um"])
+        ceiling = float(paint_data()["refuse"]["clear_above_um"])
         if total_um > ceiling:
             raise CannotSay(
                 f"{total_um:.0f} um is more than a factory finish; the clear coat of a repaint cannot be told from the total.",

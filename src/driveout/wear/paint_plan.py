@@ -346,8 +346,8 @@ def plan_panel(
         raise BadEntry("The panel has no reading.", field="film")
     data = paint_data()
     spread = max(readings_um) - min(readings_um)
-    if median(readings_um) > float(data["refuse_clear_above_um"]) or spread > float(
-        data["refuse_clear_spread_um"]
+    if median(readings_um) > float(data["refuse"]["clear_above_um"]) or spread > float(
+        data["refuse"]["clear_spread_um"]
     ):
         raise CannotSay(
             f"{panel}: median {median(readings_um):.0f} um, spread {spread:.0f} um: not an even factory finish, so the clear "
