@@ -126,3 +126,23 @@ def test_faults_that_repairs_cure_are_faults_of_the_pack() -> None:
     cured = {f for repair in catalogue().repairs.values() for f in repair.cures}
 
     assert cured <= set(PACK.faults)
+
+
+def test_signs_of_neglect_raise_faults_that_no_sign_of_theirs_speaks_for() -> None:
+    network = shipped_network("runner", None, {"mileage_km": 190_000})
+    start = infer(network, {}).faults
+    neglected = infer(network, {"care": "neglected"}).faults
+    sludge = infer(network, {"b_sludge_view": "yes"}).faults
+
+    assert neglected["sus_damper"] > start["sus_damper"]
+    assert start["sus_damper"] < sludge["sus_damper"] < neglected["sus_damper"]
+
+
+def test_how_deep_a_scratch_goes_is_one_cause_with_a_mild_and_a_deep_state() -> None:
+    network = shipped_network("runner")
+    answer = infer(network, {"w_nail_scratch": "catches"})
+
+    scratch = answer.marginals["worst_scratch"]
+    assert len(scratch) == 3
+    assert sum(scratch.values()) == pytest.approx(1.0)
+    assert answer.faults["bod_scratch_deep"] > answer.faults["bod_scratch_light"]
