@@ -82,6 +82,10 @@ def test_json_is_read_like_yaml() -> None:
         ("work:\n  - {id: a}\n  - {id: a}", "stands twice"),
         ("work:\n  - {minutes: 5}", "with an id"),
         ("work: []", "names no work"),
+        (
+            "work:\n" + "".join(f"  - {{id: o{n}, minutes: 5}}\n" for n in range(501)),
+            "501 pieces of work are too many",
+        ),
         ("work:\n  - {id: a, rental: crane}", "'crane' is not a rental"),
         ("work:\n  - {id: a, who: cousin}", "'cousin' has no hours"),
         ("work:\n  - {id: a, after: [{work: b, wait_hours: -1}]}", "-1 is out of range"),

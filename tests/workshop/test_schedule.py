@@ -216,6 +216,7 @@ def test_what_does_not_fit_into_the_calendar_is_said_and_the_rest_is_planned() -
 
     assert [p.operation.id for p in schedule.placed] == ["a"]
     assert "b does not fit into the" in schedule.troubles[0].message
+    assert not schedule.is_proven
 
 
 def test_a_wait_for_something_that_is_not_in_the_plan_is_said() -> None:

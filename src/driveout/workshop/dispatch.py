@@ -14,6 +14,7 @@ import numpy as np
 from driveout.workshop.compressed import NEVER, Problem
 
 ROUNDS, RENTED_ROUNDS, GLOBAL_ROUNDS, PATIENCE = 600, 120, 30, 200
+CAR_SIZE = 150
 
 
 def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS) -> list[int]:
@@ -46,7 +47,10 @@ def dispatched(problem: Problem, rng: np.random.Generator, rounds: int = ROUNDS)
     best: list[int] = []
     best_value: tuple[float, ...] = ()
     improved = 0
-    for n in range((rounds if only_finish else min(rounds, RENTED_ROUNDS)) + 1):
+    rounds = rounds if only_finish else min(rounds, RENTED_ROUNDS)
+    # A plan much larger than a car gets fewer tries, so that it is still answered in a second or two.
+    rounds = max(4, int(rounds * min(1.0, (CAR_SIZE / max(count, 1)) ** 2)))
+    for n in range(rounds + 1):
         if n > improved + PATIENCE:
             break
         if n < GLOBAL_ROUNDS or NEVER in best:

@@ -27,6 +27,7 @@ from driveout.workshop.schedule import plan_work, schedule_as_data
 
 SCHEMA = "driveout-plan/1"
 DAYS = 90
+MOST_WORK = 500
 GRIDS = (1, 5, 10, 15, 30)
 _STRETCH = re.compile(r"(\d{1,2}):(\d\d)\s*[-–]\s*(\d{1,2}):(\d\d)")
 Stretches = list[tuple[datetime.time, datetime.time]]
@@ -344,6 +345,13 @@ class _Reader:
         rows = self.document.data.get("work")
         if not isinstance(rows, list) or not rows:
             self.complain(("work",), "The file names no work.", fix="Write work: and a list of entries.")
+            return ()
+        if len(rows) > MOST_WORK:
+            self.complain(
+                ("work",),
+                f"{len(rows)} pieces of work are too many for one plan.",
+                allowed=f"up to {MOST_WORK}",
+            )
             return ()
         found: dict[str, Operation] = {}
         for n, row in enumerate(rows):

@@ -129,6 +129,8 @@ def plan_work(plan: Plan, *, seconds: float = 2.0, deterministic: bool = False, 
         )
         for name in no_room
     ]
+    if no_room:
+        proven, proof = False, "Not all of the work fits into the calendar; these are the dates of what does."
     return _schedule(plan, operations, times, proven, proof, tuple(found))
 
 
