@@ -86,6 +86,19 @@ def test_a_frozen_estimate_may_change_until_the_car_is_bought(tx: Tx) -> None:
     assert frozen.lines == an_estimate().lines
 
 
+def test_hours_of_a_car_sold_but_not_closed_are_no_lower_bound(tx: Tx) -> None:
+    car_id = a_worked_car(tx)
+    assert any(not job.finished for job in actions.history(tx))
+    money.book_sale(tx, car_id, usd("3000"), None, DAY, at=AT)
+
+    assert actions.history(tx) == ()
+
+
+def test_the_day_of_closing_is_known_without_the_journal(tx: Tx) -> None:
+    assert actions.closed_at(tx, a_worked_car(tx)) is None
+    assert actions.closed_at(tx, a_closed_car(tx)) == AT
+
+
 def test_a_car_not_sold_cannot_be_closed(tx: Tx) -> None:
     with pytest.raises(CannotSay, match="not sold yet"):
         actions.close_car(tx, a_worked_car(tx), AT)

@@ -172,6 +172,11 @@ def result_of(tx: Tx, car_id: int) -> Closing:
     )
 
 
+def closed_at(tx: Tx, car_id: int) -> datetime.datetime | None:
+    """When a car was closed, None while it is open; needs no journal."""
+    return records.closed_at(tx, car_id)
+
+
 def close_car(tx: Tx, car_id: int, at: datetime.datetime) -> Closing:
     """Close a sold car: its result is final and its comparisons teach the next estimate.
 

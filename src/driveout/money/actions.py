@@ -92,7 +92,11 @@ def cost_so_far(tx: Tx, car_id: int) -> CarCost:
 
 def cores_open(tx: Tx, car_id: int) -> tuple[OpenCore, ...]:
     """Core deposits of a car still owed to the person."""
-    return open_cores(car_entries(tx, car_id), book.car_part(car_id), get_car(tx, car_id).currency)
+    part, currency = book.car_part(car_id), get_car(tx, car_id).currency
+    # A balance is read at once, a journal is not, and most cars have none open.
+    if not records.balances_of(tx, [book.cores(part)], currency).get(book.cores(part)):
+        return ()
+    return open_cores(car_entries(tx, car_id), part, currency)
 
 
 def year_of(tx: Tx, year: int, currency: str) -> YearSummary:
