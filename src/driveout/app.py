@@ -449,5 +449,7 @@ def _say(data: dict[str, Any], text: str, as_json: bool, stream: Any) -> None:
 
 def main() -> None:
     """Entry of the command ``driveout``."""
+    # Small matrices only: more threads cost more than they bring, and must be set before the first is made.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     with _plain_exit():
         sys.exit(run(sys.argv[1:]))

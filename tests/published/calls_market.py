@@ -112,7 +112,10 @@ def corolla_book() -> dict[str, Any]:
     rows = list(csv.DictReader(io.StringIO(gzip.decompress(COROLLA.read_bytes()).decode())))[:1000]
     names = ("Age_08_04", "KM", "HP", "Met_Color", "Automatic", "CC", "Doors", "Quarterly_Tax", "Weight")
     x = np.array(
-        [[float(r[n]) for n in names] + [float(r["Fuel_Type"] == f) for f in ("Diesel", "Petrol")] for r in rows]
+        [
+            [float(r[n]) for n in names] + [float(r["Fuel_Type"] == f) for f in ("Diesel", "Petrol")]
+            for r in rows
+        ]
     )
     y = np.array([float(r["Price"]) for r in rows])
     # The split of the book's code: a permutation by the old random generator with seed 1, test rows first.

@@ -8,7 +8,7 @@ from datetime import date
 from driveout.cars import Car
 from driveout.cars.actions import list_cars
 from driveout.faults.actions import findings_of
-from driveout.lessons.actions import result_of
+from driveout.lessons.actions import closed_at
 from driveout.market.actions import comparables_of
 from driveout.money.actions import car_entries, cores_open, cost_so_far
 from driveout.outlook.actions import newest_point
@@ -60,7 +60,7 @@ def situation_of(tx: Tx, car: Car) -> Situation:
         comparables=len(comparables_of(tx, car.id)) if car.stage in ("bought", "in work") else 0,
         planned=latest_plan(tx, car.id) is not None,
         offers_open=sum(not offer.answer for offer in offers),
-        closed=car.stage == "sold" and result_of(tx, car.id).closed_at is not None,
+        closed=car.stage == "sold" and closed_at(tx, car.id) is not None,
     )
 
 

@@ -34,6 +34,15 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_table(
+        "money_bank_layout",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=60), nullable=False),
+        sa.Column("data", sa.JSON(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("name"),
+    )
+    op.create_table(
         "money_closed",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("through", sa.Date(), nullable=False),
@@ -224,6 +233,24 @@ def upgrade() -> None:
     )
     op.create_index("ix_money_link_entries", "money_link", ["link", "entry_id"], unique=False)
     op.create_index(op.f("ix_money_link_entry_id"), "money_link", ["entry_id"], unique=False)
+    op.create_table(
+        "money_planned",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("car_id", sa.Integer(), nullable=True),
+        sa.Column("kind", sa.String(length=10), nullable=False),
+        sa.Column("day", sa.Date(), nullable=False),
+        sa.Column("what", sa.String(length=200), nullable=False),
+        sa.Column("amount", sa.BigInteger(), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("standing", sa.Boolean(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["car_id"],
+            ["cars_car.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_index(op.f("ix_money_planned_car_id"), "money_planned", ["car_id"], unique=False)
     op.create_table(
         "money_posting",
         sa.Column("id", sa.Integer(), nullable=False),
