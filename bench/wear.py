@@ -29,7 +29,7 @@ def _deviation(case: dict[str, Any]) -> float:
 
 def _libraries() -> list[float]:
     """Deviations from other libraries, each in units of its stated tolerance."""
-    import ambiance  # type: ignore[import-untyped]
+    import ambiance
     import pint
     from CoolProp.CoolProp import PropsSI
 

@@ -25,7 +25,9 @@ def faults_of(page: Page) -> list[str]:
     return [f"{page.url}: {one['id']}: {one['nodes'][0]['html'][:160]}" for one in found]
 
 
-def test_no_page_has_a_fault_that_the_rules_can_see(phone: Page, desk: Page, address: str, store: Store) -> None:
+def test_no_page_has_a_fault_that_the_rules_can_see(
+    phone: Page, desk: Page, address: str, store: Store
+) -> None:
     fill(store)
     faults: list[str] = []
     for page in (phone, desk):

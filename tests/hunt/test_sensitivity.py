@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -62,10 +63,10 @@ def test_a_changed_sensitivity_gives_the_price_of_an_own_pack_that_says_so() -> 
     assert moved()[key].prices[0][0] == pytest.approx(price(own_pack=own), abs=100)
 
 
-def _shows(finding: str) -> dict[str, tuple[object, ...]]:
+def _shows(finding: str) -> dict[str, Any]:
     from driveout.faults import knowledge
 
-    return dict(knowledge().signs[finding].shows)  # type: ignore[arg-type]
+    return dict(knowledge().signs[finding].shows)
 
 
 def test_dearer_and_longer_repairs_lower_the_price() -> None:

@@ -86,7 +86,7 @@ def test_rules_in_another_currency_are_not_converted() -> None:
 
 def test_a_salvage_title_lowers_the_walk_away_price() -> None:
     def limit(title: str) -> float:
-        advert = replace(ADVERT, title=title)
+        advert = replace(ADVERT, title=title)  # type: ignore[arg-type]
         facts = fault_facts()  # what a branded title takes off the sale
         found = weigh(advert, RULES, network(), catalogue(), facts=facts, with_swings=False)
         return found.ceiling.price

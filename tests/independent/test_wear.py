@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import random
 
-import ambiance  # type: ignore[import-untyped]
+import ambiance
 import numpy as np
 import pint
 import pytest

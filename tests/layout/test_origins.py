@@ -78,7 +78,7 @@ def test_every_chance_of_the_shipped_network_says_where_it_comes_from(runs: str)
 
 
 def test_every_limit_names_a_source_on_the_shelf_and_recalled_ones_never_decide() -> None:
-    limits = list(shipped_limits().values()) if isinstance(shipped_limits(), dict) else list(shipped_limits())
+    limits = shipped_limits()
 
     assert limits
     assert all(limit.source in shelf() for limit in limits)

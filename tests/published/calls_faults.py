@@ -82,10 +82,6 @@ def one_test(prior: float, sensitivity: float, false_alarm: float) -> float:
     """Chance of the cause after one positive test; the sensitivity includes the false alarm."""
     network = Network(
         (Cause("cause", "", Beta.of(prior)),),
-        (
-            Finding(
-                "test", "", (Link("cause", (_net(sensitivity, false_alarm),)),), (Beta.of(false_alarm),)
-            ),
-        ),
+        (Finding("test", "", (Link("cause", (_net(sensitivity, false_alarm),)),), (Beta.of(false_alarm),)),),
     )
     return infer(network, {"test": "yes"}).marginals["cause"]["present"]
