@@ -21,7 +21,7 @@ def keep(browser: Browser, *cars: tuple[str, str]) -> None:
 def test_the_cheaper_of_two_like_cars_is_seen_first(browser: Browser) -> None:
     keep(browser, ("Dear one", "1200"), ("Cheap one", "300"))
 
-    page = plain(browser.get("/adverts/order"))
+    page = plain(browser.get("/adverts/order?minutes=400"))
 
     assert "First: Cheap one" in page
     assert page.index("stop 1") < page.index("stop 2")

@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import add_car, change_facts, change_stage, get_car, note_event
+from driveout.cars.actions import add_car, change_facts, change_stage, get_car, list_cars, note_event
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.actions import (
     findings_of,
@@ -25,11 +26,13 @@ from driveout.hunt.reader import ReadAdvert, item_from_data, read_advert
 from driveout.hunt.reading import value_text
 from driveout.hunt.records import Snapshot
 from driveout.hunt.setting import Setting
+from driveout.hunt.visits import LeftOut, Visits, order_visits
 from driveout.hunt.weigh import Weighing, weighing_of_case
 from driveout.lessons.actions import freeze
 from driveout.money.actions import book_purchase
+from driveout.outlook import Rules
 from driveout.outlook.actions import case_of, fault_facts, lines_of
-from driveout.rules.actions import rules_of
+from driveout.rules.actions import change_rules, rules_of
 from driveout.store import Tx
 from driveout.units import Money
 
@@ -328,6 +331,67 @@ def weighing_of(tx: Tx, car_id: int, *, with_swings: bool = True) -> Weighing:
         evidence=present.posterior.evidence,
         with_swings=with_swings,
     )
+
+
+def order_of_viewings(tx: Tx, *, minutes: float) -> Visits:
+    """Which of the adverts to go and see first, and which fit into the day.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    minutes
+        Time there is for driving and looking. [min]
+
+    Returns
+    -------
+    Visits
+        All cars in stage ``advert`` or ``viewing``; those without an outlook are listed with what
+        is missing.
+
+    Raises
+    ------
+    BadEntry
+        If the minutes are under 0 or more than a day has.
+    """
+    weighed: list[tuple[int, str, Weighing]] = []
+    missing: list[LeftOut] = []
+    for car in list_cars(tx):
+        if car.stage not in ("advert", "viewing"):
+            continue
+        try:
+            weighed.append((car.id, car.name, weighing_of(tx, car.id, with_swings=False)))
+        except CannotSay as error:
+            missing.append(LeftOut(car.id, car.name, error.message))
+    return order_visits(weighed, minutes, missing)
+
+
+def take_wage(tx: Tx, wage: Money, *, version: int, at: datetime) -> Rules:
+    """Make what an own hour brings the wage of the person's rules.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    wage
+        What an own hour must bring.
+    version
+        Version of the rules that the person was looking at.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Rules
+        The rules as they are now.
+
+    Raises
+    ------
+    Conflict
+        If they were changed meanwhile.
+    """
+    rules = replace(rules_of(tx, wage.currency).rules, wage_per_hour=float(wage.minor))
+    return change_rules(tx, rules, version=version, at=at).rules
 
 
 def buy(tx: Tx, car_id: int, price: Money, *, at: datetime, day: date | None = None, token: str = "") -> Car:

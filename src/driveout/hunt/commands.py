@@ -19,9 +19,10 @@ from typing import Annotated, Any
 import typer
 
 from driveout.answer import Answer
-from driveout.errors import BadEntry, BadRows
+from driveout.errors import BadEntry, BadRows, CannotSay
 from driveout.faults import knowledge, read_network
 from driveout.files import Table, csv_table, yaml_document
+from driveout.hunt import actions
 from driveout.hunt.advert import Advert, MoneyRange, amount, unusual
 from driveout.hunt.advert_file import advert_data, advert_from_document
 from driveout.hunt.reader import ReadAdvert, read_advert
@@ -32,10 +33,19 @@ from driveout.hunt.sift import (
     CLOSELY,
     FIRST_LOOK_ROWS,
     Sifted,
+    adverts_of_table,
     chunks_of,
     ranked,
     result_rows,
     worth_a_closer_look,
+)
+from driveout.hunt.visits import (
+    MOST_MINUTES,
+    USUAL_MINUTES,
+    LeftOut,
+    Visits,
+    order_visits,
+    visits_as_data,
 )
 from driveout.hunt.weigh import Weighing, weigh, weighing_as_data
 from driveout.hunt.workers import Crew, Job, Outcomes, Piece, cluster_crew, machine_crew
@@ -44,6 +54,8 @@ from driveout.units import Money
 
 RULES_SCHEMA = "driveout-rules/1"
 MOST_BYTES = 5_000_000
+#: rows that `order` weighs closely; a longer table is for `sift`
+MOST_ORDERED = 200
 
 RulesFile = Annotated[Path | None, typer.Option("--rules", help="Own rules (driveout-rules/1).")]
 NetworkFile = Annotated[
@@ -66,6 +78,7 @@ def register(cli: typer.Typer) -> None:
     cli.command("read-advert")(show_reading)
     cli.command("sift")(sift)
     cli.command("sensitivity")(show_sensitivity)
+    cli.command("order")(show_order)
 
 
 def weigh_advert(
@@ -207,6 +220,73 @@ def sift(
     return Answer(_sift_data(rows, wrong, out), _sift_lines(rows, wrong, out))
 
 
+def show_order(
+    ctx: typer.Context,
+    adverts: Annotated[
+        Path | None,
+        typer.Argument(
+            help="CSV of adverts (docs/formats/adverts-csv.md); the record's adverts if left out."
+        ),
+    ] = None,
+    minutes: Annotated[
+        float, typer.Option(min=0, max=MOST_MINUTES, help="Time for driving and looking. [min]")
+    ] = USUAL_MINUTES,
+    rules: RulesFile = None,
+    network: NetworkFile = None,
+    own_pack: PackFile = None,
+    repairs: RepairsFile = None,
+    value: ValueOption = None,
+) -> Answer:
+    """Say which car to go and see first, which fit into the day, and what an own hour brings."""
+    if adverts is None:
+        if any(given is not None for given in (rules, network, own_pack, repairs, value)):
+            raise BadEntry(
+                "--rules, --network, --own-pack, --repairs and --value go with a CSV; the record has its own.",
+                field="adverts",
+                fix="Give a CSV of adverts, or leave these options out.",
+            )
+        with ctx.obj.reading() as tx:
+            found = actions.order_of_viewings(tx, minutes=minutes)
+        return Answer(visits_as_data(found), _order_lines(found))
+    setting = _setting(rules, network, own_pack, repairs)
+    table = csv_table(_bytes(adverts), adverts.name)
+    if len(table.rows) > MOST_ORDERED:
+        raise BadEntry(
+            f"{adverts.name} has {len(table.rows):,} rows; up to {MOST_ORDERED} can be put in order. Sift them "
+            "first and keep the best.",
+            field="adverts",
+            value=len(table.rows),
+            allowed=f"up to {MOST_ORDERED} rows",
+        )
+    likely = _range(value, setting.rules.currency) if value else None
+    rows, wrong = adverts_of_table(table, setting, today=ctx.obj.now().date(), value=likely)
+    if not rows:
+        raise BadRows(wrong, f"None of the {len(table.rows)} rows of {adverts.name} can be used.")
+    found = _order_of_rows(rows, setting, minutes)
+    data = visits_as_data(found) | {"bad_rows": [entry.as_dict()["error"] for entry in wrong]}
+    return Answer(data, _order_lines(found) + [f"Row left out: {entry}" for entry in wrong])
+
+
+def _order_of_rows(rows: Sequence[tuple[int, Advert]], setting: Setting, minutes: float) -> Visits:
+    weighed: list[tuple[int, str, Weighing]] = []
+    missing: list[LeftOut] = []
+    for line, advert in rows:
+        name = advert.name or f"Line {line}"
+        try:
+            weighing = weigh(
+                advert,
+                setting.rules,
+                setting.network_of(advert),
+                setting.repairs_of(advert),
+                facts=setting.facts,
+                with_swings=False,
+            )
+            weighed.append((line, name, weighing))
+        except (CannotSay, BadEntry) as error:
+            missing.append(LeftOut(line, name, error.message))
+    return order_visits(weighed, minutes, missing, setting.rules.currency)
+
+
 # ---------------------------------------------------------------- reading what was given
 
 
@@ -337,6 +417,28 @@ def _weighing_lines(advert: Advert, weighing: Weighing, questions: list[str]) ->
             lines.append(f"  {s.label}: {low} to {high}")
     lines += [f"Assumed: {note}" for note in weighing.missing]
     return lines + [f"Question: {question}" for question in questions]
+
+
+def _order_lines(order: Visits) -> list[str]:
+    lines = [
+        f"{len(order.round)} of {len(order.visits)} cars fit into {order.minutes:g} min: "
+        f"{order.round_hours:.1f} h if every one is seen, {order.gain.text()} on average."
+    ]
+    for rank, visit in enumerate(order.visits, 1):
+        today = f"stop {visit.place} today" if visit.place else "not today"
+        lines.append(
+            f"{rank:3d}. {visit.name[:50]}: worth of going {visit.index.text()}, "
+            f"{visit.hours:.1f} h, {today}. {visit.why}"
+        )
+    lines += [f"Not to be compared: {one.name[:50]}: {one.missing}" for one in order.left_out]
+    if order.wage is not None and order.rule_wage is not None:
+        lines.append(
+            f"An own hour brings {order.wage.text()} at best over these adverts; "
+            f"the rules say {order.rule_wage.text()}."
+        )
+    else:
+        lines.append(f"What an own hour brings cannot be said: {order.wage_missing}")
+    return lines
 
 
 def _case_lines(result: dict[str, Any]) -> list[str]:

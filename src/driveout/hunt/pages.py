@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Request
+from fastapi import APIRouter, Body, Query, Request
 from fastapi.responses import Response
 from pydantic import BaseModel, Field
 from sqlalchemy import Connection
@@ -34,11 +34,14 @@ from driveout.hunt.plain_text import MOST_PASTED
 from driveout.hunt.reader import ReadAdvert, item_from_data, read_advert
 from driveout.hunt.reading import value_text
 from driveout.hunt.setting import Setting
-from driveout.hunt.weigh import weigh, weighing_as_data
+from driveout.hunt.visits import LEAST_FOR_WAGE, MOST_MINUTES, USUAL_MINUTES, visits_as_data
+from driveout.hunt.weigh import SPEED_KM_PER_HOUR, VIEWING_HOURS, VIEWING_SHOWS, weigh, weighing_as_data
 from driveout.hunt.words import word_lists
 from driveout.outlook import rules_from
 from driveout.outlook.actions import newest_point
-from driveout.units import Money, km_from_miles
+from driveout.rules.actions import rules_of
+from driveout.sources import cite
+from driveout.units import Money, km_from_miles, read_number
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
 from driveout.web.frame import status_of
 
@@ -211,6 +214,30 @@ def _with_corrections(item: dict[str, Any], advert: Advert) -> dict[str, Any]:
     return item if stays else item | {"taken_out": True}
 
 
+@router.get("/adverts/order")
+def which_first(request: Request, minutes: str = "") -> Response:
+    """Draw which car to see first, and which fit into the day."""
+    with reading(request) as tx:
+        return _order_page(request, tx, minutes)
+
+
+@router.post("/adverts/order/wage")
+def take_wage(request: Request, form: PostedForm) -> Response:
+    """Take what an own hour brings as the wage of My rules, on the person's tap."""
+    currency = form.text("currency", longest=3)
+    return submit(
+        request,
+        lambda tx: actions.take_wage(
+            tx,
+            form.money("wage", currency),
+            version=form.whole("version", least=0) or 0,
+            at=now(request),
+        ),
+        then=f"/rules?currency={currency}",
+        again=lambda tx, error: _order_page(request, tx, "", error),
+    )
+
+
 @router.get("/cars/{car_id}/advert")
 def show(request: Request, car_id: int) -> Response:
     """Draw the chapter."""
@@ -338,6 +365,15 @@ def read_advert_json(request: Request, body: Annotated[TextToRead, Body()]) -> d
     """Show what is read from a text, with the words that led to it."""
     with reading(request) as tx:
         return actions.reading_of(tx, body.text, body.currency, now(request)).as_dict()
+
+
+@api.get("/order")
+def order_json(
+    request: Request, minutes: Annotated[float, Query(ge=0, le=MOST_MINUTES)] = USUAL_MINUTES
+) -> dict[str, Any]:
+    """Say which of the kept adverts to go and see first, and which fit into the minutes of a day."""
+    with reading(request) as tx:
+        return visits_as_data(actions.order_of_viewings(tx, minutes=minutes))
 
 
 @api.post("/weigh")
@@ -483,6 +519,41 @@ def _new_page(
         symptom_rows=_every_symptom(tx),
         longest=LONGEST_TEXT,
     )
+
+
+def _order_page(request: Request, tx: Connection, typed: str, error: DriveoutError | None = None) -> Response:
+    try:
+        order = actions.order_of_viewings(tx, minutes=_minutes(typed))
+    except BadEntry as refused:
+        error, order = refused, actions.order_of_viewings(tx, minutes=USUAL_MINUTES)
+    return page(
+        request,
+        "hunt/order.html",
+        tx=tx,
+        error=error,
+        status=200 if error is None else status_of(error),
+        order=order,
+        typed=typed or f"{USUAL_MINUTES}",
+        going=[v for v in order.visits if v.is_worth_it],
+        staying=[v for v in order.visits if not v.is_worth_it],
+        rules_version=rules_of(tx, order.currency).version,
+        least_for_wage=LEAST_FOR_WAGE,
+        viewing_hours=VIEWING_HOURS,
+        speed=SPEED_KM_PER_HOUR,
+        shows=round(100 * VIEWING_SHOWS),
+        sources=[cite(key) for key in ("weitzman-1979", "dinkelbach-1967")],
+    )
+
+
+def _minutes(typed: str) -> float:
+    if not typed.strip():
+        return USUAL_MINUTES
+    try:
+        return float(read_number(typed[:40]))
+    except BadEntry as error:
+        raise BadEntry(
+            error.message, field="minutes", value=typed[:40], allowed=f"0 to {MOST_MINUTES} min"
+        ) from error
 
 
 def _checked_page(
