@@ -53,7 +53,7 @@ def test_every_fact_of_the_file_is_read() -> None:
         Symptom("say_coolant", hedged=True, words="might lose some coolant"),
         Symptom("say_rust", "no"),
     )
-    assert advert.evidence == {"say_clutch": "yes", "say_coolant": "yes", "say_rust": "no"}
+    assert advert.evidence == {"say_clutch": "yes", "say_coolant": "supposed", "say_rust": "no"}
     assert advert.hedged == {"say_coolant"}
     assert advert.seller == Seller("Odalys Quist", True, True)
     assert advert.build == {"mileage_km": 148060, "gearbox": "manual"}

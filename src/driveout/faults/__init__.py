@@ -4,6 +4,8 @@ from driveout.faults.compiled import Compiled, compile_network
 from driveout.faults.network import (
     ABSENT,
     SILENT,
+    SUPPOSED,
+    SUPPOSED_ODDS,
     Arc,
     Beta,
     Cause,
@@ -33,6 +35,8 @@ from driveout.faults.shipped import shipped_network, with_silence
 __all__ = [
     "ABSENT",
     "SILENT",
+    "SUPPOSED",
+    "SUPPOSED_ODDS",
     "Arc",
     "Beta",
     "Cause",

@@ -20,7 +20,20 @@ import numpy as np
 import numpy.typing as npt
 
 from driveout.errors import BadEntry
-from driveout.faults.network import ABSENT, SILENT, Cause, Finding, Held, Network, Odds, Root, Shape, shape_of
+from driveout.faults.network import (
+    ABSENT,
+    SILENT,
+    SUPPOSED,
+    SUPPOSED_ODDS,
+    Cause,
+    Finding,
+    Held,
+    Network,
+    Odds,
+    Root,
+    Shape,
+    shape_of,
+)
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -421,6 +434,10 @@ def _labels(
         else:
             yield label, (cdf[x], leak[x]), (cdf[x - 1], leak[x - 1])
     yield SILENT, (told[0], told_leak[0]), None
+    if spoken:
+        # A guess is soft evidence: odds * P(stated) + P(silent), with P(stated) = told 1 - told 0.
+        # That is odds * (told 1 - (1 - 1 / odds) told 0); the odds in front are the same everywhere.
+        yield SUPPOSED, (told[1], told_leak[1]), (told[0], (1 - 1 / SUPPOSED_ODDS) * told_leak[0])
 
 
 def _ratio(

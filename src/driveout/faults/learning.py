@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from driveout.faults.compiled import compile_network
-from driveout.faults.network import SILENT, Beta, Finding, Network
+from driveout.faults.network import SILENT, SUPPOSED, Beta, Finding, Network
 from driveout.faults.pack import Pack
 from driveout.faults.posterior import infer, read_evidence, weigh
 
@@ -60,6 +60,8 @@ def tally(network: Network, evidence: Mapping[str, str]) -> Tally:
     for name, label in evidence.items():
         finding = network.finding.get(name)
         if finding is None or len(finding.outcomes) != 2:
+            continue
+        if label == SUPPOSED:  # a guess teaches nothing about what a fault shows
             continue
         if label == SILENT and finding.kind != "advert":
             continue

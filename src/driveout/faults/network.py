@@ -15,6 +15,11 @@ from driveout.errors import BadEntry
 
 ABSENT = "absent"
 SILENT = "silent"
+#: the advert states it only as a guess ("might need"): soft evidence
+SUPPOSED = "supposed"
+#: how much likelier a guess is where the thing would have been stated than where it would not.
+#: 19 brings a thing that one advert in twenty states to an even chance (common practice, no source)
+SUPPOSED_ODDS = 19.0
 COMMON_PRACTICE = "common practice, no source"
 FROM_MEMORY = "from memory"
 
@@ -319,8 +324,8 @@ def _check_finding(
 ) -> None:
     place = f"findings.{finding.id}"
     _once(finding.outcomes, f"outcome of {finding.id}")
-    if len(finding.outcomes) < 2 or SILENT in finding.outcomes:
-        raise _bad(place, "needs two or more outcomes, none of them called 'silent'")
+    if len(finding.outcomes) < 2 or {SILENT, SUPPOSED} & {*finding.outcomes}:
+        raise _bad(place, "needs two or more outcomes, none of them called 'silent' or 'supposed'")
     if finding.kind not in ("advert", "check"):
         raise _bad(place, f"has kind {finding.kind!r}; it must be 'advert' or 'check'")
     for what, given in [

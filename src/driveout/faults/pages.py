@@ -15,7 +15,7 @@ from sqlalchemy import Connection
 from driveout.cars.actions import get_car
 from driveout.errors import DriveoutError
 from driveout.faults import actions
-from driveout.faults.network import SILENT, Network
+from driveout.faults.network import SILENT, SUPPOSED, Network
 from driveout.faults.network_file import read_network
 from driveout.faults.pack import SYSTEMS, Check, Pack
 from driveout.faults.posterior import Posterior, infer
@@ -250,6 +250,8 @@ def _words(network: Network, finding: str, outcome: str) -> str:
     name = actions.name_of(network, finding)
     known = network.finding.get(finding)
     if known is not None and known.kind == "advert":
+        if outcome == SUPPOSED:
+            return f"{name} (only supposed)"
         return name if outcome != known.outcomes[0] else f"{name} (denied)"
     return f"{name}: {outcome}"
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.compiled import Compiled, compile_network
-from driveout.faults.network import ABSENT, Network
+from driveout.faults.network import ABSENT, SUPPOSED, Network
 from driveout.faults.recursion import CHUNK_NUMBERS, Folded, fold, solve, too_many_open
 from driveout.faults.sampling import draw
 
@@ -147,8 +147,10 @@ def known_outcome(network: Network, name: str, label: str) -> str:
         For an unknown id (the nearest known ones are named) or a label that does not fit.
     """
     if name in network.finding:
-        _one_of(label, network.finding[name].labels, name)
-        return network.finding[name].name
+        finding = network.finding[name]
+        if label != SUPPOSED or finding.kind != "advert":
+            _one_of(label, finding.labels, name)
+        return finding.name
     if name in network.cause:
         _one_of(label, (ABSENT, *(s.id for s in network.cause[name].states)), name)
         return network.cause[name].name

@@ -12,6 +12,7 @@ from typing import Any
 from driveout.cars import Car
 from driveout.cars.actions import add_car, change_facts, change_stage, get_car, list_cars, note_event
 from driveout.errors import BadEntry, CannotSay
+from driveout.faults import SILENT, SUPPOSED
 from driveout.faults.actions import (
     findings_of,
     knowledge_of,
@@ -129,7 +130,7 @@ def add_advert(
             tx,
             car.id,
             finding=symptom.finding,
-            outcome=symptom.said,
+            outcome=symptom.counts_as,
             origin="advert",
             note=symptom.words[:400],
             at=at,
@@ -169,7 +170,12 @@ def advert_of(tx: Tx, car_id: int) -> Advert:
         is_turbo=facts.get("turbo"),
         clean_value=None if value is None else MoneyRange(*(Money(int(m), car.currency) for m in value)),
         symptoms=tuple(
-            Symptom(f.finding, "no" if f.outcome == "no" else "yes", words=f.note)
+            Symptom(
+                f.finding,
+                "no" if f.outcome in ("no", SILENT) else "yes",
+                f.outcome in (SUPPOSED, SILENT),
+                f.note,
+            )
             for f in findings_of(tx, car_id)
             if f.origin == "advert"
         ),

@@ -16,6 +16,7 @@ from typing import Any, Literal, get_args
 from rapidfuzz import fuzz, process
 
 from driveout.errors import BadEntry, BadRows
+from driveout.faults import SILENT, SUPPOSED
 from driveout.uncertain import ThreePoint
 from driveout.units import Money, minor_digits
 
@@ -141,6 +142,13 @@ class Symptom:
     hedged: bool = False
     words: str = ""
 
+    @property
+    def counts_as(self) -> str:
+        """Label of the evidence: a guess is ``supposed``, a denial that is a guess tells nothing."""
+        if self.hedged:
+            return SUPPOSED if self.said == "yes" else SILENT
+        return self.said
+
 
 @dataclass(frozen=True, slots=True)
 class Seller:
@@ -223,9 +231,9 @@ class Advert:
             raise BadRows(wrong)
 
     @property
-    def evidence(self) -> dict[str, Said]:
-        """Finding -> ``yes`` or ``no``; the first mention of a finding counts."""
-        return {s.finding: s.said for s in reversed(self.symptoms)}
+    def evidence(self) -> dict[str, str]:
+        """Finding -> ``yes``, ``no`` or what a guess counts as; the first mention of a finding counts."""
+        return {s.finding: s.counts_as for s in reversed(self.symptoms)}
 
     @property
     def hedged(self) -> frozenset[str]:

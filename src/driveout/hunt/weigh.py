@@ -9,7 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from driveout.errors import CannotSay
-from driveout.faults import SILENT, Network, Posterior, infer
+from driveout.faults import SILENT, SUPPOSED, Network, Posterior, infer
 from driveout.hunt.bid import Bid, bid_against_least_price, least_price_from_asking
 from driveout.hunt.ceiling import Ceiling, Swing, ceiling_from, rule_variants, tornado
 from driveout.hunt.order import Trip, prize
@@ -61,7 +61,7 @@ class AdvertFacts(Protocol):
 
     @property
     def evidence(self) -> Mapping[str, Any]:
-        """Finding id to ``yes`` or ``no``."""
+        """Finding id to ``yes``, ``no``, ``supposed`` or ``silent``."""
         ...
 
     @property
@@ -295,8 +295,12 @@ def evidence_of(
                 f"The advert names {name!r}, which this fault network does not know; it was left out."
             )
             continue
+        if said == SUPPOSED and finding.kind != "advert":
+            notes.append(f"{finding.name} is only supposed; it counts when it is checked.")
+            continue
         labels = finding.outcomes
-        evidence[name] = said if said in labels else labels[0 if said == "no" else 1]
+        known = said in labels or said in (SUPPOSED, SILENT)
+        evidence[name] = said if known else labels[0 if said == "no" else 1]
     for name, label in title_evidence(advert.title, network).items():
         evidence.setdefault(name, label)
     evidence.update(findings)

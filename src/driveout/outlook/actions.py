@@ -12,7 +12,7 @@ from typing import Any
 from driveout.cars import Car
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
-from driveout.faults import Pack, Posterior, infer, with_silence
+from driveout.faults import SILENT, Pack, Posterior, infer, with_silence
 from driveout.faults.actions import evidence_of, knowledge_of, network_for
 from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
 from driveout.lessons.actions import history, so_far
@@ -187,7 +187,10 @@ def case_of(tx: Tx, car_id: int) -> Present:
     check_currency(rules, car.currency)
     value, note = value_of(tx, car_id)
     network = network_for(tx, car)
-    evidence = {**title_evidence(str(car.facts.get("title") or ""), network), **evidence_of(tx, car_id)}
+    evidence = evidence_of(tx, car_id)
+    for name, label in title_evidence(str(car.facts.get("title") or ""), network).items():
+        # what the title says outweighs an advert that does not mention it
+        evidence[name] = label if evidence.get(name, SILENT) == SILENT else evidence[name]
     if ADVERT_FACTS & car.facts.keys():
         evidence = with_silence(network, evidence)
     posterior = infer(network, evidence)
