@@ -12,7 +12,18 @@ from tests.browser.conftest import shot
 
 pytestmark = pytest.mark.browser
 
-HOUSE = ("/", "/adverts/new", "/lessons", "/money", "/rules", "/help", "/help/api", "/knowledge")
+HOUSE = (
+    "/",
+    "/adverts/new",
+    "/adverts/order",
+    "/money/forecast",
+    "/lessons",
+    "/money",
+    "/rules",
+    "/help",
+    "/help/api",
+    "/knowledge",
+)
 CHAPTERS = (
     *("advert", "outlook", "viewing", "faults", "repairs", "work", "plan", "parts", "wear", "money", "value"),
     *("sale", "lookback", "trail"),

@@ -40,9 +40,9 @@ def keep_the_advert(page: Page, address: str) -> None:
     page.goto(f"{address}/adverts/new")
     page.locator("textarea").first.fill(ADVERT)
     page.get_by_role("button", name="Read it").click()
-    page.fill("#f-value_low", "4900")
-    page.fill("#f-value_likely", "5600")
-    page.fill("#f-value_high", "6200")
+    page.fill("#f-value_low", "5100")
+    page.fill("#f-value_likely", "5800")
+    page.fill("#f-value_high", "6400")
     no_side_scroll(page)
     shot(page, "phone-read")
     page.get_by_role("button", name="Keep it and weigh it").click()
@@ -84,7 +84,9 @@ def test_one_car_from_advert_to_closed_books_on_a_phone(
     for repair in ("rep_clutch_fwd", "rep_water_pump"):
         chapter(phone, "Repairs")
         unfold(phone)
-        phone.locator(f"form:has(input[name=repair][value={repair}]) button").first.click()
+        form = phone.locator('form[aria-label="Any other repair"]')
+        form.locator("select[name=repair]").select_option(repair)
+        form.locator("button").click()
     shot(phone, "phone-repairs")
     chapter(phone, "Strip and refit")
     assert phone.get_by_role("link", name=re.compile("^To the bench")).count() == 2
@@ -178,6 +180,7 @@ def book_a_receipt(page: Page, paid: str, what: str, line: str, core: str) -> No
     unfold(page)
     form.locator("input[name=amount]").fill(paid)
     form.locator("input[name=what]").fill(what)
-    form.locator("select[name=line]").select_option(line)
+    if form.locator(f"select[name=line] option[value={line}]").count():
+        form.locator("select[name=line]").select_option(line)
     form.locator("input[name=core]").fill(core)
     form.locator("button").first.click()

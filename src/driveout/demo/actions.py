@@ -49,7 +49,7 @@ def linnet(tx: Tx, at: datetime) -> int:
     """Read the advert of the car that the demo is about; return its number."""
     text = shipped("driveout.demo", "data/advert.txt").decode()
     read = reading_of(tx, text, "USD", at)
-    advert = read.advert(clean_value=value("4900", "5600", "6200"), distance_km=34, seen_on=at.date())
+    advert = read.advert(clean_value=value("5100", "5800", "6400"), distance_km=34, seen_on=at.date())
     advert = replace(advert, name="Tarnwick Linnet 1.4, 2013, blue")
     items = read.as_dict()["read"]
     return add_advert(tx, advert, at=at, original=text, shown=read.text, items=items).id
