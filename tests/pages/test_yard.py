@@ -56,3 +56,13 @@ def test_the_trail_of_a_finished_car_tells_its_story(browser: Browser, store: St
 
     for words in ("Bought for 780.00 USD", "Core back", "Sold for 2,350.00 USD", "Closed: profit"):
         assert words in page
+
+
+def test_the_parts_chapter_judges_a_used_engines_compression(browser: Browser, store: Store) -> None:
+    fill(store)
+
+    assert "Check list" in browser.get("/cars/2/parts")
+    assert "Leave it" in browser.get("/cars/2/parts?compression=12.0+8.0+11.9+12.1")
+    answer = browser.client.get("/cars/2/parts?compression=twelve")
+    assert answer.status_code == 422
+    assert "not a number" in answer.text

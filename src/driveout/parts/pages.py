@@ -8,10 +8,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from driveout.cars.actions import get_car
-from driveout.errors import DriveoutError
+from driveout.errors import BadEntry, DriveoutError
 from driveout.money.actions import cores_open
 from driveout.parts import CONDITIONS, Offer, PartLine, actions, ranked_offers
-from driveout.units import Money
+from driveout.parts.used_engine import engine_verdict, used_engine_list
+from driveout.units import Money, read_number
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
@@ -19,10 +20,17 @@ CHAPTERS = (Chapter("parts", "Parts", order=50),)
 
 
 @router.get("/cars/{car_id}/parts")
-def show(request: Request, car_id: int, day_cost: str = "") -> Response:
-    """Draw the chapter; ``day_cost`` weighs waiting when offers are compared."""
+def show(request: Request, car_id: int, day_cost: str = "", compression: str = "") -> Response:
+    """Draw the chapter; ``day_cost`` weighs waiting, ``compression`` judges a used engine's readings."""
     with reading(request) as tx:
-        return _parts_page(request, tx, car_id, day_cost=day_cost)
+        try:
+            return _parts_page(request, tx, car_id, day_cost=day_cost, compression=compression)
+        except BadEntry as error:
+            # A question that cannot be answered changes nothing: the page stands, with the reason above.
+            asked = Form({"day_cost": day_cost, "compression": compression})
+            refused = _parts_page(request, tx, car_id, form=asked, error=error)
+            refused.status_code = 422
+            return refused
 
 
 def _parts_page(
@@ -32,6 +40,7 @@ def _parts_page(
     form: Form | None = None,
     error: DriveoutError | None = None,
     day_cost: str = "",
+    compression: str = "",
 ) -> Response:
     car = get_car(tx, car_id)
     parts = actions.parts_of(tx, car_id)
@@ -54,7 +63,15 @@ def _parts_page(
         owed={core.receipt.number: core.owed for core in cores_open(tx, car_id)},
         conditions=CONDITIONS,
         day_cost=day_cost,
+        used_engine=used_engine_list(),
+        judged=engine_verdict(_readings(compression)) if compression.strip() else None,
+        compression=compression,
     )
+
+
+def _readings(text: str) -> list[float]:
+    """Compression readings typed one after the other."""
+    return [float(read_number(word)) for word in text.replace(";", " ").replace("/", " ").split()]
 
 
 def _do(request: Request, car_id: int, form: Form, do: Any) -> Response:
