@@ -10,6 +10,8 @@ import numpy as np
 from numba import njit
 
 HALF = 1.0 / sqrt(2.0)
+NOTHING = 1e-13  # chance that rounding of the transform leaves where there is none
+NEAR = 1e-2  # [minor units]; the last step of Newton's method squares the error that is left
 DENSITY = 1.0 / sqrt(2.0 * pi)
 
 
@@ -257,12 +259,17 @@ def undershot(pmf, step, origin, median, sigma, share, guess):
         below, density = 0.0, 0.0
         for k in range(pmf.size):
             p = pmf[k]
-            if p == 0.0:
+            if abs(p) < NOTHING:
                 continue
             proceeds = x + origin + k * step
             if proceeds <= 0.0:
                 continue
             z = log(proceeds / median) / sigma
+            if z < -9.0:
+                continue
+            if z > 9.0:
+                below += p
+                continue
             below += p * 0.5 * erfc(-z * HALF)
             density += p * DENSITY * exp(-0.5 * z * z) / (sigma * proceeds)
         gap = below - share
@@ -281,7 +288,7 @@ def undershot(pmf, step, origin, median, sigma, share, guess):
                 moved = x + median
             else:
                 moved = x - median
-        if abs(moved - x) < 1e-4:
+        if abs(moved - x) < NEAR:
             return moved
         x = moved
     return x
