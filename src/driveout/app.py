@@ -43,6 +43,9 @@ PARTS = (
     "lessons",
     "wear",
     "cars",
+    "crew",
+    "guide",
+    "simulate",
     "demo",
 )
 LOCAL_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})

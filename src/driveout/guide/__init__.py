@@ -1,0 +1,1 @@
+"""Help inside: the guide, a page for each method, the map, commands and sources."""
