@@ -19,12 +19,16 @@ def modules(pattern: str) -> list[Path]:
     return sorted(SOURCE.glob(pattern))
 
 
-@pytest.mark.parametrize("path", modules("*/actions.py"), ids=lambda path: path.parent.name)
+@pytest.mark.parametrize(
+    "path",
+    [*modules("*/actions.py"), *modules("*/actions/*.py")],
+    ids=lambda path: "-".join(path.relative_to(SOURCE).parts),
+)
 def test_actions_open_only_their_own_folders_records(path: Path) -> None:
     imported = re.findall(
         r"from driveout\.(\w+) import [^\n]*\brecords\b|from driveout\.(\w+)\.records", path.read_text()
     )
-    assert {name for pair in imported for name in pair if name} <= {path.parent.name}
+    assert {name for pair in imported for name in pair if name} <= {path.relative_to(SOURCE).parts[0]}
 
 
 def test_every_source_on_the_shelf_says_how_it_is_known() -> None:
