@@ -195,6 +195,7 @@ def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
     from fastapi.staticfiles import StaticFiles
     from starlette.exceptions import HTTPException
 
+    from driveout.guide.actions import methods as behind_the_numbers
     from driveout.web.frame import Frame, page, status_of
     from driveout.web.gate import Gate
 
@@ -207,8 +208,11 @@ def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
         (c for m in modules for c in getattr(m, "CHAPTERS", ())), key=lambda chapter: chapter.order
     )
     folders = {part: str(package / part / "templates") for part in ("web", *PARTS)}
-    app.state.frame = Frame(store, _secret(store.home), folders, tuple(chapters), _car_top, _version())
+    app.state.frame = Frame(
+        store, _secret(store.home), folders, tuple(chapters), _car_top, _version(), behind_the_numbers()
+    )
     app.state.store = store
+    app.state.page_routes = [route for module in modules for route in module.router.routes]
     for module in modules:
         app.include_router(module.router, include_in_schema=False)
         if hasattr(module, "api"):

@@ -1,4 +1,4 @@
-"""The yard, the trail, help and the list for other programs."""
+"""The yard and the trail."""
 
 from __future__ import annotations
 
@@ -27,19 +27,11 @@ def test_the_yard_shows_each_car_with_its_next_step_and_its_strip(browser: Brows
     assert "Pipit" in browser.get("/?finished=true")
 
 
-@pytest.mark.parametrize("path", ["/help", "/help/api", "/cars/2/trail"])
+@pytest.mark.parametrize("path", ["/cars/2/trail"])
 def test_a_page_is_drawn(browser: Browser, store: Store, path: str) -> None:
     fill(store)
 
     assert "<h1>" in browser.get(path)
-
-
-def test_the_list_for_other_programs_names_every_question(browser: Browser) -> None:
-    page = browser.get("/help/api")
-
-    paths = browser.client.get("/api/openapi.json").json()["paths"]
-    assert len(paths) > 10
-    assert all(path in page.replace("&#123;", "{").replace("&#125;", "}") for path in paths)
 
 
 def test_a_car_opens_at_the_chapter_of_its_next_step(browser: Browser, store: Store) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -66,6 +66,8 @@ class Frame:
         Chapters of a car in reading order.
     car_top
         Draws what stands above every page of one car: name, stage, outlook strip.
+    methods
+        Name and title of the method pages behind a chapter or a template.
     """
 
     record: Record
@@ -74,6 +76,7 @@ class Frame:
     chapters: tuple[Chapter, ...] = ()
     car_top: Callable[[Connection, int], dict[str, Any]] | None = None
     version: str = ""
+    methods: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     done: OrderedDict[str, str] = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -199,6 +202,7 @@ def page(
             "path": request.url.path,
             "top": top,
             "today": frame.record.now().date(),
+            "methods": frame.methods.get(template) or frame.methods.get(chapter, ()),
             **context,
         }
     )

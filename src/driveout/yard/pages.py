@@ -1,4 +1,4 @@
-"""The yard, a car's first page and the help page."""
+"""The yard, and a car's first page."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from driveout.cars.actions import get_car, trail_of
-from driveout.sources import shelf
 from driveout.web import header_of, now, page, reading
 from driveout.yard import actions
 
@@ -48,21 +47,3 @@ def trail(request: Request, car_id: int) -> Response:
         return page(
             request, "yard/trail.html", tx=tx, car_id=car_id, chapter="trail", events=trail_of(tx, car_id)
         )
-
-
-@router.get("/help")
-def help_page(request: Request) -> Response:
-    """Draw what the tool does, does not do, and every source."""
-    return page(request, "yard/help.html", sources=sorted(shelf().values(), key=lambda source: source.title))
-
-
-@router.get("/help/api")
-def api_page(request: Request) -> Response:
-    """List every question that another program may ask, from the machine-readable description."""
-    paths = request.app.openapi()["paths"]
-    rows = [
-        (f"{method.upper()} {path}", (told.get("description") or told.get("summary") or "").split("\n")[0])
-        for path, methods in sorted(paths.items())
-        for method, told in methods.items()
-    ]
-    return page(request, "yard/api.html", rows=rows)
