@@ -13,6 +13,7 @@ from driveout.errors import BadEntry
 from driveout.faults.shipped import shipped_network
 from driveout.files import shipped
 from driveout.wear import FAILS, HOLDS, OPEN, CarFacts, Reading, Report, judge_file, report
+from driveout.wear.paint_plan import OwnPasses, measured_removal, own_removal
 from driveout.wear.trouble_codes import known_codes
 from driveout.wear.verdict import GRADES
 
@@ -136,6 +137,35 @@ def test_ones_own_passes_are_calibrated_and_grown_paint_is_doubted() -> None:
 
     assert "a pass" in own.of("passes")[0].words
     assert odd.of("passes")[0].outcome == OPEN
+
+
+def test_ones_own_passes_turn_a_plan_into_passes_and_what_came_off_counts() -> None:
+    films = [at("paint", panel, film="110 112 111") for panel in ("roof", "bonnet", "tailgate")]
+    flaw = at("paint", "roof", flaw="swirls", nail="no", wet="yes", depth="2")
+    # 5 um in 5 passes, three presses: 1 um a pass with sd sqrt(2) 1.5 / sqrt(3) / 5 = 0.245 against
+    # the general 2.75 with sd 1: (2.75 + 1 / 0.06) / (1 + 1 / 0.06) = 1.099
+    elsewhere = at("passes", "own", passes="5", before="112 112 112", after="107 107 107")
+    here = Reading("passes", "own", elsewhere.entries | {"panel": "roof"}, TODAY)
+    general = report([*films, flaw], FACTS).of("paint", "roof")[1]
+    own = report([*films, flaw], FACTS, passes=[elsewhere]).of("paint", "roof")[1]
+    again = report([*films, flaw, here], FACTS).of("paint", "roof")[1]
+
+    assert "polish: 2.0 um, about 0.7 passes at 2.75 um by the general figure" in general.steps
+    assert "polish: 2.0 um, about 1.8 passes at 1.10 um by your 3 presses" in own.steps
+    assert "left of the budget for polish: about 5.5 passes at 1.10 um by your 3 presses" in own.steps
+    # 8 um are the budget and 5 are gone: 2 more leave 1.
+    assert "sum 2.0 um and 5.0 um gone before" in again.steps
+    assert "left of the budget for polish: about 0.9 passes at 1.10 um by your 3 presses" in again.steps
+
+
+def test_a_makers_grade_is_known_by_ones_own_readings_only() -> None:
+    assert own_removal("P3000", []) is None
+    grade = OwnPasses("P3000", "", measured_removal([112, 112], [110, 110]), 4)
+    own = own_removal("P3000", [grade])
+    assert own is not None
+    # 2 um in 4 passes; sd sqrt(2) 1.5 / sqrt(2) / 4
+    assert own.mean_um == pytest.approx(0.5)
+    assert own.sd_um == pytest.approx(0.375)
 
 
 def test_the_papers_speak() -> None:

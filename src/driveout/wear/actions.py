@@ -40,7 +40,12 @@ def car_report(tx: Tx, car_id: int, on: date) -> Report:
     Report
         Verdicts, findings and repairs; empty without readings.
     """
-    return report(records.readings(tx, car_id), facts_of(tx, car_id, on), limits_of_car(tx, car_id))
+    return report(
+        records.readings(tx, car_id),
+        facts_of(tx, car_id, on),
+        limits_of_car(tx, car_id),
+        passes=records.own_passes(tx),
+    )
 
 
 def findings(tx: Tx, car_id: int, on: date | None = None) -> dict[str, Finding]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from driveout.errors import CannotSay
 from driveout.wear import paint, paint_plan
-from driveout.wear.reading import Given, amount
+from driveout.wear.reading import Given, Reading, amount
+from driveout.wear.topics import read_entries
 from driveout.wear.verdict import FAILS, HOLDS, OPEN, Verdict
 
 
@@ -43,10 +45,8 @@ def _levelling(given: Given, verdict: Verdict, panel: str, got: dict[str, Any]) 
     """Add the polishing plan to a flaw that may be polished."""
     if "rep_polish_panel" not in verdict.repairs or not got.get("film"):
         return verdict
-    depth = got.get("depth", 2.0)
-    grits: tuple[str, ...] = () if depth <= 3 else ("P2000", "P2500")
     try:
-        plan = paint_plan.plan_panel(panel, got["film"], depth, grits, given.limits)
+        plan = _plan(given, panel, got)
     except CannotSay as error:
         return verdict.adding(outcome=OPEN, words=f"{verdict.words} {error.message}")
     words = f"{verdict.words} Takes {plan.removal_um:.1f} µm; {plan.strike:.2%} chance of striking through."
@@ -60,17 +60,38 @@ def _levelling(given: Given, verdict: Verdict, panel: str, got: dict[str, Any]) 
     return verdict.adding(**changes)
 
 
+def _plan(given: Given, panel: str, got: dict[str, Any]) -> paint_plan.PaintPlan:
+    """Plan of one panel: shallow flaws are polished, deeper ones sanded first; what is gone already counts."""
+    depth = got.get("depth", 2.0)
+    grits: tuple[str, ...] = () if depth <= 3 else ("P2000", "P2500")
+    gone = sum(max(0.0, one.removed.mean_um) for one in own_passes(given.history) if one.panel == panel)
+    return paint_plan.plan_panel(
+        panel, got["film"], depth, grits, given.limits, already_um=gone, own=own_passes(given.passes)
+    )
+
+
+def own_passes(readings: Iterable[Reading]) -> tuple[paint_plan.OwnPasses, ...]:
+    """Every reading before and after one's own passes; each stands by itself."""
+    found = []
+    for reading in readings:
+        if reading.topic != "passes":
+            continue
+        got = read_entries("passes", reading.spot, reading.entries)
+        if "before" in got and "after" in got:
+            removed = paint_plan.measured_removal(got["before"], got["after"])
+            step, panel = got.get("step", "polish"), got.get("panel", "")
+            found.append(paint_plan.OwnPasses(step, panel, removed, int(got.get("passes", 1))))
+    return tuple(found)
+
+
 def _worth(given: Given, panel: str, got: dict[str, Any]) -> list[Verdict]:
     """Polish, paint, or leave and disclose, in money."""
     if "uplift" not in got or "flaw" not in got:
         return []
     plan = None
     if "rep_polish_panel" in paint.defect_verdict(_flaw(given, panel, got)).repairs and got.get("film"):
-        depth = got.get("depth", 2.0)
         try:
-            plan = paint_plan.plan_panel(
-                panel, got["film"], depth, () if depth <= 3 else ("P2000", "P2500"), given.limits
-            )
+            plan = _plan(given, panel, got)
         except CannotSay:
             plan = None
     choices = paint_plan.choose_treatment(
@@ -109,9 +130,9 @@ def passes_verdicts(given: Given, got: dict[str, Any]) -> list[Verdict]:
     measured = paint_plan.measured_removal(got["before"], got["after"])
     passes = int(got.get("passes", 1))
     words = f"{step}: {measured.mean_um:.1f} µm in {passes} passes, give or take {measured.sd_um:.1f} µm."
-    if step not in ("P3000", "P5000"):
-        own = paint_plan.calibrated(paint_plan.general_removal(step), [(measured, passes)])
-        words += f" Yours with it from now on: {own.mean_um:.2f} µm a pass, give or take {own.sd_um:.2f}."
+    own = paint_plan.own_removal(step, own_passes(given.passes))
+    if own is not None:
+        words += f" Yours with it from now on: {own.mean_um:.2f} µm a pass, give or take {own.sd_um:.2f}, after {own.readings} presses."
     outcome = OPEN if measured.mean_um < 0 else HOLDS
     if outcome == OPEN:
         words += " Paint does not grow: press at the very same spot again."

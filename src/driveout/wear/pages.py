@@ -411,7 +411,8 @@ def _enter(request: Request, car_id: int, key: str, spot_slug: str, form: Form) 
     spot = spot_of(of, spot_slug)
 
     def do(tx: Tx) -> Any:
-        kept = actions.entries_of(tx, car_id, key).get(spot, {})
+        # Each measuring of one's own passes stands by itself; elsewhere only what changed is kept.
+        kept = {} if key == "passes" else actions.entries_of(tx, car_id, key).get(spot, {})
         entries = _typed(of, form, kept)
         return actions.record_readings(
             tx, car_id, key, {spot: entries}, at=now(request), day=_day(form, request), km=_km(form)

@@ -221,6 +221,44 @@ def general_removal(step: str) -> Removal:
 
 
 @dataclass(frozen=True)
+class OwnPasses:
+    """One measurement of one's own work: step, panel (empty when not said), what came off, in how many passes."""
+
+    step: str
+    panel: str
+    removed: Removal
+    passes: int
+
+
+def own_removal(step: str, measured: Sequence[OwnPasses]) -> Removal | None:
+    """Removal per pass of this person with this step, after every reading before and after.
+
+    A maker's grade that the grit table does not hold has no general figure: then one's own
+    readings stand alone, and without any there is nothing to say.
+
+    Parameters
+    ----------
+    step
+        ``polish`` or a grit.
+    measured
+        Own measurements of all steps.
+
+    Returns
+    -------
+    Removal or None
+        Per pass.
+
+    References
+    ----------
+    own-reasoning, docs/method/paint.md.
+    """
+    own = [(one.removed, one.passes) for one in measured if one.step == step]
+    if step not in paint_data()["abrasives"]["maker_grades"]:
+        return calibrated(general_removal(step), own)
+    return calibrated(Removal(0.0, 1e6), own) if own else None
+
+
+@dataclass(frozen=True)
 class PaintPlan:
     """What levelling one panel asks of its clear coat.
 
@@ -304,6 +342,7 @@ def plan_panel(
     already_um: float = 0.0,
     spots: int = 5,
     presses: int = 3,
+    own: Sequence[OwnPasses] = (),
 ) -> PaintPlan:
     """Plan the levelling of one panel and say what it risks.
 
@@ -325,6 +364,8 @@ def plan_panel(
         Independent spots worked on.
     presses
         Presses averaged per reading.
+    own
+        The person's own measurements, which turn micrometres into passes.
 
     Returns
     -------
@@ -371,12 +412,27 @@ def plan_panel(
     clear = clear_coat(thin, presses)
     lines = (
         f"thinnest reading {thin:.0f} um: clear coat {clear.mean_um:.0f} um, give or take {clear.sd_um:.1f} um",
-        *(f"{step}: {um:.1f} um" for step, um in steps),
+        *(f"{step}: {um:.1f} um, {_in_passes(step, um, own)}" for step, um in steps),
+        f"left of the budget for polish: {_in_passes('polish', max(0.0, _room(budget) - removal - already_um), own)}",
         f"sum {removal:.1f} um" + (f" and {already_um:.1f} um gone before" if already_um else ""),
         f"striking through at {spots} spots: {strike:.2%}; less than {FINISH_MIN_LEFT_UM:.0f} um left: {left_thin:.0%}",
         "total film says little about the clear coat in it; edges and body lines are thinner, stay off them",
     )
     return PaintPlan(panel, steps, removal, budget, strike, left_thin, lines)
+
+
+def _in_passes(step: str, um: float, own: Sequence[OwnPasses]) -> str:
+    """Micrometres as passes of this person, and whose figure that leans on."""
+    removal = own_removal(step, own)
+    if removal is None or removal.mean_um <= 0:
+        return "passes unknown: measure before and after"
+    whose = f"your {removal.readings} presses" if removal.readings else "the general figure"
+    return f"about {um / removal.mean_um:.1f} passes at {removal.mean_um:.2f} um by {whose}"
+
+
+def _room(budget: Verdict) -> float:
+    """Budget that decided. [um]."""
+    return budget.decided_by.value if budget.decided_by is not None else 0.0
 
 
 @dataclass(frozen=True)

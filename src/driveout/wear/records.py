@@ -80,11 +80,16 @@ def add_reading(tx: Tx, car_id: int, reading: Reading, at: datetime) -> None:
 
 def readings(tx: Tx, car_id: int) -> list[Reading]:
     """All readings of a car, oldest first."""
-    rows = tx.execute(
-        sa.select(wear_reading)
-        .where(wear_reading.c.car_id == car_id)
-        .order_by(wear_reading.c.day, wear_reading.c.id)
-    )
+    return _read(tx, wear_reading.c.car_id == car_id)
+
+
+def own_passes(tx: Tx) -> list[Reading]:
+    """The person's own sanding and polishing on every car, oldest first: the hand is the same on each."""
+    return _read(tx, wear_reading.c.topic == "passes")
+
+
+def _read(tx: Tx, which: sa.ColumnElement[bool]) -> list[Reading]:
+    rows = tx.execute(sa.select(wear_reading).where(which).order_by(wear_reading.c.day, wear_reading.c.id))
     return [
         Reading(row.topic, row.spot, dict(row.entries), date.fromisoformat(row.day), row.km) for row in rows
     ]

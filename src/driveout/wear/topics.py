@@ -161,6 +161,7 @@ _PASSES = (
         options=("polish", "P800", "P1000", "P1200", "P1500", "P2000", "P2500", "P3000", "P5000"),
     ),
     Field("passes", "Passes", "count", 1, 50),
+    Field("panel", "On which panel", options=("", *PANELS), hint="what came off there counts in its budget"),
     Field("before", "Before, same spot", "um", 5, 1000, many=True, ask_below=30),
     Field("after", "After, same spot", "um", 5, 1000, many=True, ask_below=30),
 )
