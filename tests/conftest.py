@@ -1,10 +1,15 @@
-"""What every test may ask for: a fresh record on each engine and a client without sockets."""
+"""What every test may ask for: a fresh record on each engine and a client without sockets.
+
+DRIVEOUT_TEST_ENGINE=postgres keeps only the tests that work on a record and gives them a PostgreSQL one,
+so the same suite is held by both engines (``python3 dev.py test`` runs both passes).
+"""
 
 from __future__ import annotations
 
 import os
 import uuid
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,11 +19,13 @@ from hypothesis import HealthCheck, settings
 from starlette.testclient import TestClient
 
 from driveout.app import ready_store, web_app
-from driveout.store import Store
+from driveout.store import Store, Tx, metadata, open_store
+from tests.tally import note_counts, write_table
 
 settings.register_profile("driveout", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("driveout")
 
+ON_POSTGRES = os.environ.get("DRIVEOUT_TEST_ENGINE") == "postgres"
 START = datetime(2026, 5, 4, 18, 30, tzinfo=UTC)
 
 
@@ -48,39 +55,121 @@ def postgres_url() -> str:
     return url
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Name the mark of a test whose command keeps a file of its own whatever the engine."""
+    config.addinivalue_line("markers", "sqlite_only: its record is a file whatever the engine of the run")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On PostgreSQL only what works on a record is run; the rest knows no engine."""
+    if not ON_POSTGRES:
+        return
+    kept: list[pytest.Item] = []
+    left: list[pytest.Item] = []
+    for item in items:
+        names = getattr(item, "fixturenames", ())
+        on_record = "store" in names or "tx" in names or "crew_record" in names
+        engine_free = "fresh_postgres" in names or item.get_closest_marker("sqlite_only")
+        (kept if on_record and not engine_free else left).append(item)
+    items[:] = kept
+    config.hook.pytest_deselected(items=left)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what the trials counted."""
+    write_table(terminalreporter, "PostgreSQL" if ON_POSTGRES else "SQLite")
+
+
 @pytest.fixture
-def fresh_postgres() -> Iterator[Callable[[], str]]:
-    """Make empty databases on the test server and drop them afterwards."""
+def counted(record_property: Callable[[str, object], None]) -> Callable[..., None]:
+    """Note what a trial counted: ``counted("killed writers", kills=200, lost=0)``."""
+    return note_counts(record_property)
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[sa.Engine]:
+    """The test server, for making and dropping databases."""
     admin = sa.make_url(postgres_url()).set(drivername="postgresql+psycopg")
     engine = sa.create_engine(admin, isolation_level="AUTOCOMMIT")
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def postgres_pattern(postgres_server: sa.Engine, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A database at the present schema; copying it is far quicker than migrating a new one."""
+    name = f"pattern_{uuid.uuid4().hex[:12]}"
+    with postgres_server.connect() as connection:
+        connection.exec_driver_sql(f"CREATE DATABASE {name}")
+    url = postgres_server.url.set(database=name).render_as_string(hide_password=False)
+    ready_store(tmp_path_factory.mktemp("pattern"), url).close()
+    yield name
+    with postgres_server.connect() as connection:
+        connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+
+
+@contextmanager
+def _databases(server: sa.Engine, pattern: str = "") -> Iterator[Callable[[], str]]:
     made: list[str] = []
 
     def make() -> str:
         name = f"t_{uuid.uuid4().hex[:12]}"
-        with engine.connect() as connection:
-            connection.exec_driver_sql(f"CREATE DATABASE {name}")
+        with server.connect() as connection:
+            copied = f" TEMPLATE {pattern} STRATEGY FILE_COPY" if pattern else ""
+            connection.exec_driver_sql(f"CREATE DATABASE {name}{copied}")
         made.append(name)
-        return admin.set(database=name).render_as_string(hide_password=False)
+        return server.url.set(database=name).render_as_string(hide_password=False)
 
     yield make
-    with engine.connect() as connection:
+    with server.connect() as connection:
         for name in made:
             connection.exec_driver_sql(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
-    engine.dispose()
 
 
 @pytest.fixture
-def store(tmp_path: Path, clock: Clock) -> Iterator[Store]:
-    """A fresh SQLite record with the living outlook tied in."""
-    opened = ready_store(tmp_path / "home", clock=clock)
+def fresh_postgres(postgres_server: sa.Engine) -> Iterator[Callable[[], str]]:
+    """Make empty databases on the test server and drop them afterwards."""
+    with _databases(postgres_server) as make:
+        yield make
+
+
+@pytest.fixture
+def migrated_postgres(postgres_server: sa.Engine, postgres_pattern: str) -> Iterator[Callable[[], str]]:
+    """Make databases at the present schema with nothing in them."""
+    with _databases(postgres_server, postgres_pattern) as make:
+        yield make
+
+
+@pytest.fixture
+def record_url(request: pytest.FixtureRequest) -> str | None:
+    """Address of a new record on the engine of this run; None means the file in the home folder."""
+    return request.getfixturevalue("migrated_postgres")() if ON_POSTGRES else None
+
+
+@pytest.fixture
+def store(tmp_path: Path, clock: Clock, record_url: str | None) -> Iterator[Store]:
+    """A fresh record with the living outlook tied in."""
+    opened = ready_store(tmp_path / "home", record_url, clock=clock)
     yield opened
+    opened.close()
+
+
+@pytest.fixture
+def tx(tmp_path: Path, record_url: str | None) -> Iterator[Tx]:
+    """An open transaction on a fresh record without the outlook, for a part on its own."""
+    opened = open_store(record_url or "sqlite://", tmp_path)
+    if record_url is None:
+        with opened.engine.begin() as connection:
+            metadata.create_all(connection)
+    with opened.writing() as open_tx:
+        yield open_tx
     opened.close()
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
 def either_store(request: pytest.FixtureRequest, tmp_path: Path, clock: Clock) -> Iterator[Store]:
     """The same promises on both engines."""
-    url = request.getfixturevalue("fresh_postgres")() if request.param == "postgres" else None
+    url = request.getfixturevalue("migrated_postgres")() if request.param == "postgres" else None
     opened = ready_store(tmp_path / "home", url, clock=clock)
     yield opened
     opened.close()

@@ -9,7 +9,7 @@ import os
 import secrets
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -139,7 +139,11 @@ class Desk:
         return self.store.reading()
 
     def writing(self) -> AbstractContextManager[Tx]:
-        """Open a transaction that is written whole or not at all."""
+        """Open a transaction that is written whole or not at all, after the day's copy is made."""
+        from driveout.store import keep_daily_copy
+
+        with suppress(StoreTrouble):
+            keep_daily_copy(self.store)
         return self.store.writing()
 
     def now(self) -> datetime:
@@ -336,7 +340,13 @@ def command_line() -> typer.Typer:
         home = ctx.obj.home
         manifest = fill(file, open_store(database_url(home), home))
         rows = sum(facts["rows"] for facts in manifest["tables"].values())
-        return Answer(manifest, [f"Restored {rows:,} rows into {home}; every checksum agrees."])
+        lines = [f"Restored {rows:,} rows into {home}; every checksum agrees."]
+        if manifest["missing"]:
+            lines.append(
+                f"{len(manifest['missing'])} photos are not in this copy: put the old home's folder "
+                f"attachments into {home}, then run  driveout check"
+            )
+        return Answer(manifest, lines)
 
     @cli.command()
     def check(ctx: typer.Context) -> Answer:
@@ -350,7 +360,7 @@ def command_line() -> typer.Typer:
 
 def _check(desk: Desk) -> Answer:
     from driveout.cars.actions import broken_trails, list_cars
-    from driveout.store import Attachments, missing_guards, revision_of
+    from driveout.store import Attachments, daily_copies, missing_guards, revision_of, strays
 
     troubles: list[str] = []
     store = desk.store
@@ -359,6 +369,8 @@ def _check(desk: Desk) -> Answer:
         troubles += [
             f"The trail of car {car} does not hold at event {seq}." for car, seq in broken_trails(tx).items()
         ]
+        missing, unreferred = strays(tx, store.home)
+    troubles += [f"The photo {name[:12]} of {place} is missing." for name, place in missing.items()]
     troubles += [f"The guard of {table} is missing." for table in missing_guards(store)]
     attachments = Attachments(store.home / "attachments")
     for name in attachments.names():
@@ -366,10 +378,22 @@ def _check(desk: Desk) -> Answer:
             attachments.get(name)
         except StoreTrouble as error:
             troubles.append(error.message)
-    data = {"revision": revision_of(store), "cars": cars, "troubles": troubles, "version": _version()}
+    newest = max(daily_copies(store.home), default=None)
+    data = {
+        "revision": revision_of(store),
+        "cars": cars,
+        "troubles": troubles,
+        "version": _version(),
+        "photos_without_a_place": unreferred,
+        "newest_daily_copy": newest.isoformat() if newest else None,
+    }
     if troubles:
         raise StoreTrouble("\n".join(troubles))
-    return Answer(data, [f"Whole: {cars} cars, schema {data['revision']}, every trail and attachment holds."])
+    lines = [f"Whole: {cars} cars, schema {data['revision']}, every trail and attachment holds."]
+    if unreferred:
+        lines.append(f"{len(unreferred)} photos belong to nothing, as a loss of power leaves them; harmless.")
+    lines.append(f"Newest daily copy: {newest or 'none yet'}.")
+    return Answer(data, lines)
 
 
 def serve_store(store: Store, port: int, browser: bool) -> Answer:
@@ -379,6 +403,9 @@ def serve_store(store: Store, port: int, browser: bool) -> Answer:
 
     import uvicorn
 
+    from driveout.store import keep_daily_copies
+
+    keep_daily_copies(store)
     address = f"http://localhost:{port}/"
     sys.stderr.write(f"driveout is at {address}  (Ctrl-C stops it)\n")
     if browser:

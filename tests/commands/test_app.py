@@ -14,7 +14,6 @@ from driveout.app import run
 @pytest.fixture(autouse=True)
 def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("DRIVEOUT_HOME", str(tmp_path / "home"))
-    monkeypatch.delenv("DRIVEOUT_DATABASE", raising=False)
 
 
 @pytest.mark.parametrize(
@@ -55,6 +54,7 @@ def test_backup_and_restore_go_there_and_back(tmp_path: Path, capsys: pytest.Cap
     assert "every checksum agrees" in capsys.readouterr().out
 
 
+@pytest.mark.sqlite_only
 def test_a_restore_into_a_record_with_cars_is_trouble(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -12,7 +10,7 @@ from driveout.cars.actions import add_car
 from driveout.errors import BadEntry, CannotSay, Conflict
 from driveout.lessons import actions, next_estimate
 from driveout.money import actions as money
-from driveout.store import Tx, metadata, open_store
+from driveout.store import Tx
 from driveout.uncertain import ThreePoint
 from tests.lessons import an_estimate
 from tests.money.story import usd
@@ -20,16 +18,6 @@ from tests.money.story import usd
 AT = datetime.datetime(2026, 5, 4, 18, 0, tzinfo=datetime.UTC)
 DAY = AT.date()
 SAID = ThreePoint(3, 4, 7)
-
-
-@pytest.fixture
-def tx(tmp_path: Path) -> Iterator[Tx]:
-    store = open_store("sqlite://", tmp_path)
-    with store.engine.begin() as connection:
-        metadata.create_all(connection)
-    with store.writing() as open_tx:
-        yield open_tx
-    store.close()
 
 
 def a_worked_car(tx: Tx, clutch_hours: float = 8) -> int:

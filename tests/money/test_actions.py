@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
@@ -14,23 +13,13 @@ from driveout.errors import BadEntry, Conflict
 from driveout.money import actions, balances
 from driveout.money.bank_file import BankLine
 from driveout.money.journal import reversed_number
-from driveout.store import Tx, metadata, open_store
+from driveout.store import Tx
 from driveout.units import Money
 from tests.money.judges import cents_off
 from tests.money.story import usd
 
 AT = datetime.datetime(2026, 5, 4, 18, 0, tzinfo=datetime.UTC)
 DAY = AT.date()
-
-
-@pytest.fixture
-def tx(tmp_path: Path) -> Iterator[Tx]:
-    store = open_store("sqlite://", tmp_path)
-    with store.engine.begin() as connection:
-        metadata.create_all(connection)
-    with store.writing() as open_tx:
-        yield open_tx
-    store.close()
 
 
 @pytest.fixture

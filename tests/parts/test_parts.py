@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 
@@ -13,7 +11,7 @@ from driveout.cars.actions import add_car
 from driveout.errors import BadEntry, Conflict
 from driveout.money import actions as money
 from driveout.parts import Offer, PartLine, actions, order_by, ranked_offers
-from driveout.store import Tx, metadata, open_store
+from driveout.store import Tx
 from tests.money.story import usd
 
 AT = datetime.datetime(2026, 5, 4, 18, 0, tzinfo=datetime.UTC)
@@ -21,16 +19,6 @@ DAY = AT.date()
 NEAR = Offer("Counter in Brackenford", usd("120"), 0, core=usd("40"), return_days=30, warranty_days=365)
 FAR = Offer("By post", usd("95"), 5, shipping=usd("6"))
 KIT = PartLine("clutch", "Clutch kit")
-
-
-@pytest.fixture
-def tx(tmp_path: Path) -> Iterator[Tx]:
-    store = open_store("sqlite://", tmp_path)
-    with store.engine.begin() as connection:
-        metadata.create_all(connection)
-    with store.writing() as open_tx:
-        yield open_tx
-    store.close()
 
 
 @pytest.fixture

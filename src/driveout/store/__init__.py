@@ -1,7 +1,8 @@
 """The record: SQLite on this machine by default, PostgreSQL by URL; one transaction per action."""
 
 from driveout.store.archive import restore, write_archive
-from driveout.store.attachments import Attachments
+from driveout.store.attachments import Attachments, references, strays
+from driveout.store.daily import daily_copies, keep_daily_copies, keep_daily_copy
 from driveout.store.engine import Moment, Store, Tx, metadata, open_store
 from driveout.store.schema import missing_guards, revision_of, upgrade
 
@@ -10,11 +11,16 @@ __all__ = [
     "Moment",
     "Store",
     "Tx",
+    "daily_copies",
+    "keep_daily_copies",
+    "keep_daily_copy",
     "metadata",
     "missing_guards",
     "open_store",
+    "references",
     "restore",
     "revision_of",
+    "strays",
     "upgrade",
     "write_archive",
 ]

@@ -13,7 +13,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from driveout.errors import StoreTrouble
-from driveout.store.engine import Store, open_store
+from driveout.store.engine import Store, open_store, said_plainly
 
 # Tables that only ever grow. The migrations make the guards by hand: they are not part of the metadata.
 APPEND_ONLY = ("cars_event", "money_entry", "money_posting", "money_link", "money_closed")
@@ -31,9 +31,15 @@ def head() -> str:
     return str(ScriptDirectory.from_config(_config()).get_current_head())
 
 
+def known_revisions() -> frozenset[str]:
+    """Every schema that this driveout has had."""
+    scripts = ScriptDirectory.from_config(_config()).walk_revisions()
+    return frozenset(str(script.revision) for script in scripts)
+
+
 def revision_of(store: Store) -> str | None:
     """Schema that the record is at; None for an empty one."""
-    with store.engine.connect() as connection:
+    with said_plainly(), store.engine.connect() as connection:
         return MigrationContext.configure(connection).get_current_revision()
 
 
@@ -56,13 +62,14 @@ def upgrade(store: Store, to: str = "head") -> None:
         If the record comes from a newer driveout, or the change fails on the copy.
     """
     present = revision_of(store)
-    known = {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
-    if present is not None and present not in known:
+    if present is not None and present not in known_revisions():
         raise StoreTrouble(
             f"The record is at schema {present!r}, which this driveout does not know. Use the newer version."
         )
     if to == "head" and present == head():
         return
+    if store.only_read:
+        raise StoreTrouble(f"The record needs a change of schema. {store.only_read}")
     database = store.engine.url.database
     if present is not None and store.engine.dialect.name == "sqlite" and database:
         _try_on_copy(Path(database), to)

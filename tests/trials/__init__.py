@@ -1,0 +1,1 @@
+"""Trials: what must not be lost, and ways in that must stay shut, each with its count."""
