@@ -8,7 +8,8 @@ import pytest
 from driveout.errors import BadEntry, BadRows
 from driveout.files import yaml_document
 from driveout.market import Comparable, comparables_from_csv, comparables_from_paste, duplicates
-from driveout.market.comparables import SCHEMA, comparables_from_document, without_duplicates
+from driveout.market.doubles import without_duplicates
+from driveout.market.own_file import SCHEMA, comparables_from_document
 from driveout.units import Money
 
 TODAY = date(2026, 5, 4)

@@ -10,17 +10,13 @@ from driveout.cars.actions import get_car, note_event
 from driveout.cars.car import Car
 from driveout.errors import BadEntry, CannotSay
 from driveout.market import records
-from driveout.market.comparables import (
-    TITLE_WORDS,
-    Comparable,
-    comparable_from_texts,
-    comparables_from_csv,
-    comparables_from_paste,
-    options_from_text,
-)
+from driveout.market.appraisal import CarToValue
+from driveout.market.comparables import Comparable
 from driveout.market.records import KeptAppraisal, KeptComparable
+from driveout.market.spreadsheet import comparables_from_csv, comparables_from_paste
 from driveout.market.time_to_sell import SaleRate, sale_rate, stays
-from driveout.market.value import CarToValue, appraise
+from driveout.market.value import appraise
+from driveout.market.written import TITLE_WORDS, comparable_from_texts, options_from_text
 from driveout.store import Tx
 
 MOST_COMPARABLES = 2_000

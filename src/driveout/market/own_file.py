@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
-from driveout.errors import BadEntry
+from driveout.errors import BadEntry, BadRows
 from driveout.files import Document
-from driveout.market.comparables import (
-    SCHEMA,
-    TITLE_WORDS,
-    Comparable,
-    Kind,
-    comparables_from_document,
-    options_from_text,
-)
-from driveout.market.value import Appraisal, CarToValue, appraise
+from driveout.market.appraisal import Appraisal, CarToValue
+from driveout.market.comparables import Comparable, Kind
+from driveout.market.value import appraise
+from driveout.market.written import TITLE_WORDS, comparable_from_texts, options_from_text
+from driveout.units import minor_digits
 
-__all__ = ["SCHEMA", "Case", "appraise_case", "case_from_document"]
+SCHEMA = "driveout-comparables/1"
 _CAR_KEYS = (
     "name",
     "mileage_km",
@@ -80,6 +76,84 @@ def case_from_document(document: Document, today: date) -> Case:
 def appraise_case(case: Case) -> Appraisal:
     """Value the car of an own file."""
     return appraise(case.car, case.comparables, price_kind=case.price_kind)
+
+
+def comparables_from_document(document: Document, *, today: date) -> tuple[Comparable, ...]:
+    """Read the list ``comparables`` of an own file (schema ``driveout-comparables/1``).
+
+    Parameters
+    ----------
+    document
+        The read file; its keys are those of `Comparable`, prices in major units.
+    today
+        The day it is.
+
+    Returns
+    -------
+    tuple of Comparable
+        In the order of the file.
+
+    Raises
+    ------
+    BadRows
+        If entries cannot be used: each with file, line and key.
+    """
+    currency = str(document.data.get("currency", "USD"))
+    minor_digits(currency)
+    rows = document.data.get("comparables")
+    if not isinstance(rows, list) or not rows:
+        raise document.bad(("comparables",), "The file needs a list 'comparables' with at least one car.")
+    known = {
+        *(
+            "price",
+            "mileage_km",
+            "mileage_mi",
+            "made_year",
+            "age_years",
+            "kind",
+            "listed",
+            "seen",
+            "last_seen",
+        ),
+        *("gone", "condition", "title_status", "options", "specs", "place", "name", "currency"),
+    }
+    found: list[Comparable] = []
+    wrong: list[BadEntry] = []
+    for i, row in enumerate(rows):
+        where: tuple[Any, ...] = ("comparables", i)
+        if not isinstance(row, dict):
+            wrong.append(document.bad(where, "Each comparable is a list of keys and values."))
+            continue
+        strange = [key for key in row if key not in known]
+        if strange:
+            wrong.append(
+                document.bad(
+                    (*where, strange[0]),
+                    f"There is no key {strange[0]!r} here.",
+                    allowed=", ".join(sorted(known)),
+                )
+            )
+            continue
+        cells = {k: _as_text(v) for k, v in row.items() if k != "specs" and v is not None}
+        specs = row.get("specs") or {}
+        try:
+            found.append(
+                comparable_from_texts(
+                    cells,
+                    {str(k): _as_text(v) for k, v in specs.items()},
+                    currency=currency,
+                    today=today,
+                    decimal_comma=False,
+                    origin=f"{document.name}:{document.line(*where)}",
+                )
+            )
+        except BadEntry as error:
+            for entry in getattr(error, "entries", (error,)):
+                key = (*where, entry.field) if entry.field in row else where
+                wrong.append(document.bad(key, entry.message, value=entry.value, allowed=entry.allowed))
+    if wrong:
+        raise BadRows(wrong, f"{document.name}: {len(wrong)} entries cannot be used.")
+    return tuple(found)
 
 
 def _car(document: Document, on: date) -> CarToValue:
@@ -150,3 +224,11 @@ def _whole(document: Document, value: Any) -> int:
             allowed="such as 2013",
         )
     return value
+
+
+def _as_text(value: Any) -> str:
+    if isinstance(value, (date, datetime)):
+        return value.isoformat()
+    if isinstance(value, (list, tuple)):
+        return ", ".join(str(item) for item in value)
+    return str(value)

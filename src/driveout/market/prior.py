@@ -34,7 +34,7 @@ class Prior:
     spec_sd
         Spread of the effect of an extra number, per standard deviation of it.
     effects
-        (mean, sd) of ``sold``, ``drift``, ``condition``, ``rebuilt``, ``salvage``, ``buyback``.
+        (mean, sd) of ``sold``, ``drift``, ``season``, ``season turn``, ``condition``, ``rebuilt``, ``salvage``, ``buyback``.
     """
 
     age_mean: float
@@ -79,7 +79,8 @@ def default_prior() -> Prior:
         effects={
             name: (t[name]["mean"], t[name]["sd"])
             for name in ("sold", "drift", "condition", "rebuilt", "salvage", "buyback")
-        },
+        }
+        | {name: (t["season"]["mean"], t["season"]["sd"]) for name in ("season", "season turn")},
     )
 
 
@@ -87,6 +88,30 @@ def default_prior() -> Prior:
 def condition_steps() -> dict[str, int]:
     """Words for condition and their steps from ordinary."""
     return {word: steps for word, steps in _table()["condition_steps"].items() if isinstance(steps, int)}
+
+
+def interval_factor(comparables: int) -> float:
+    """By how much the 80 % interval is wider than the line's own, learnt on other models.
+
+    Prices scatter with heavier tails than the many-car limit of the line's interval allows for.
+    Between the measured numbers of comparables it runs straight in one over their number.
+
+    Parameters
+    ----------
+    comparables
+        How many are used, at least one.
+
+    Returns
+    -------
+    float
+        1 with few comparables, towards the ratio of the tails' and the normal law's 90 % points.
+
+    References
+    ----------
+    own-slopes-of-six-models, docs/method/value.md, how wide.
+    """
+    t = _table()["interval"]
+    return float(np.interp(1 / comparables, [1 / n if n else 0.0 for n in t["comparables"]], t["factor"]))
 
 
 def learned_prior(models: Sequence[tuple[Floats, Floats]], base: Prior | None = None) -> Prior:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from driveout.errors import BadEntry
+from driveout.market.appraisal import Appraisal
 from driveout.market.prior import default_prior
-from driveout.market.value import Z80, Appraisal
+from driveout.market.value import Z80
 from driveout.units import Money, minor_digits
 
 
