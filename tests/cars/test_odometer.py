@@ -6,7 +6,13 @@ from datetime import date
 
 import pytest
 
-from driveout.cars.odometer import OdometerReading, against_others, miles_to_next_step, odometer_series
+from driveout.cars.odometer import (
+    OdometerReading,
+    against_others,
+    miles_to_next_step,
+    odometer_series,
+    use_against_others,
+)
 from driveout.errors import BadEntry
 
 TODAY = date(2026, 10, 1)
@@ -78,6 +84,21 @@ def test_a_car_is_compared_with_others_by_use_per_year() -> None:
     assert against_others(150_000, 10, [(100_000, 10), (90_000, 5), (140_000, 10), (160_000, 10)]) == 0.5
     with pytest.raises(BadEntry, match="above 0"):
         against_others(150_000, 0, [(1, 1)])
+
+
+def test_yearly_use_is_set_beside_the_middle_of_the_others_and_the_unusual_is_asked() -> None:
+    others = [(100_000.0, 10.0), (120_000.0, 8.0), (150_000.0, 10.0), (80_000.0, 5.0), (90_000.0, 9.0)]
+    # 10, 15, 15, 16 and 10 thousand a year: the middle one is 15.
+    little, usual, much = (use_against_others(km, 10.0, others) for km in (20_000, 120_000, 300_000))
+
+    assert little.others_km_a_year == 15_000
+    assert (little.share_below, usual.share_below, much.share_below) == (0.0, 0.4, 1.0)
+    assert "is every odometer value there" in little.words
+    assert "Ask for the receipts" in much.words
+    assert (
+        usual.words == "12,000 km a year; 5 comparable cars have 15,000 km in the middle, 40% of them less."
+    )
+    assert "?" not in use_against_others(20_000, 10, others[:4]).words  # four are too few to call it unusual
 
 
 def test_the_next_step_of_ten_thousand_miles_is_told() -> None:

@@ -17,7 +17,7 @@ from driveout.cars.papers import (
     seller_count,
     shipped_rules,
 )
-from driveout.cars.vin import check_digit, maker_of, vin_suggestions
+from driveout.cars.vin import check_digit, vin_suggestions
 from driveout.errors import BadEntry
 from driveout.sources import cite
 
@@ -149,9 +149,3 @@ def test_a_number_that_holds_or_has_another_length_gets_none() -> None:
     assert vin_suggestions("1G4AH59H45G118341") == ()
     assert vin_suggestions("1G4AH59H45G11834") == ()
     assert vin_suggestions("1G4AH59H45G11834*") == ()
-
-
-def test_a_decoder_names_the_maker_and_stays_silent_on_nonsense() -> None:
-    # Oracle: the library's own textbook number, a Nissan made in Great Britain.
-    assert maker_of("SJNFDNJ11U1084383") is not None
-    assert maker_of("nonsense") is None

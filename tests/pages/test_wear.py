@@ -179,10 +179,11 @@ def test_the_sheet_reads_without_links_to_forms(browser: Browser, car: int) -> N
     assert "Paint film" in html
 
 
-def test_the_papers_page_repairs_the_number_and_counts_cars(browser: Browser, car: int) -> None:
+def test_the_papers_page_leads_to_the_number_and_counts_cars(browser: Browser, car: int) -> None:
     text = words(browser.get(f"/cars/{car}/wear/papers"))
 
-    assert "Perhaps meant: 1G4AH59H45G118341" in text
+    assert "Position 13 is I, which no number may have. Is it the digit 1?" in text
+    assert f'href="/cars/{car}/identity"' in browser.get(f"/cars/{car}/wear/papers")
     assert "model year 2013: exempt from 2033" in text
     assert "number 6 crosses the line" in text
     rule = {

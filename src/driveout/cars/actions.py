@@ -7,6 +7,8 @@ from typing import Any
 
 from driveout.cars import records
 from driveout.cars.car import Car, Event, demand_stage, next_stages
+from driveout.cars.decoded import decoders, takeable
+from driveout.cars.vin import read_vin
 from driveout.errors import BadEntry, Conflict
 from driveout.store import Tx
 from driveout.units import minor_digits
@@ -90,7 +92,13 @@ def list_cars(tx: Tx) -> list[Car]:
 
 
 def change_facts(
-    tx: Tx, car_id: int, changes: dict[str, Any], *, at: datetime, version: int | None = None
+    tx: Tx,
+    car_id: int,
+    changes: dict[str, Any],
+    *,
+    at: datetime,
+    version: int | None = None,
+    origin: str = "",
 ) -> Car:
     """Change named facts of a car; the trail keeps what stood there before.
 
@@ -106,6 +114,8 @@ def change_facts(
         Present moment.
     version
         Version that the person was looking at; None skips the check.
+    origin
+        Where the new values come from, when they are not the person's own.
 
     Returns
     -------
@@ -128,7 +138,9 @@ def change_facts(
     changed = records.change(tx, car, {**named, "facts": facts})
     before = {key: getattr(car, key) if key in _NAMED else car.facts.get(key) for key in changes}
     words = ", ".join(sorted(_in_words(key) for key in changes))
-    note_event(tx, car_id, "facts", f"Facts corrected: {words}", {"before": before, "now": changes}, at)
+    words += f" (taken from {origin})" if origin else ""
+    data = {"before": before, "now": changes} | ({"origin": origin} if origin else {})
+    note_event(tx, car_id, "facts", f"Facts corrected: {words}", data, at)
     return changed
 
 
@@ -141,6 +153,80 @@ def _in_words(key: str) -> str:
     }
     plain = key.removesuffix("_minor").removesuffix("_km").replace("_", " ")
     return known.get(key, plain)
+
+
+def set_identity(
+    tx: Tx, car_id: int, vin: str, made_year: int | None, *, at: datetime, version: int | None = None
+) -> Car:
+    """Enter the identification number and the model year as they stand on the car and its papers.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    vin
+        The number as read; empty removes it. It is kept as typed, in capitals, never repaired silently.
+    made_year
+        Model year, if known.
+    at
+        Present moment.
+    version
+        Version that the person was looking at; None skips the check.
+
+    Returns
+    -------
+    Car
+        The car as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If the number has not 17 characters or a letter that no number may have.
+    Conflict
+        If the car was changed meanwhile.
+    """
+    number = read_vin(vin, this_year=at.year).vin if vin.strip() else ""
+    car = records.find(tx, car_id)
+    new = {"vin": number, "made_year": made_year}
+    changes = {key: value for key, value in new.items() if value != getattr(car, key)}
+    return change_facts(tx, car_id, changes, at=at, version=version) if changes else car
+
+
+def take_over(tx: Tx, car_id: int, keys: tuple[str, ...], *, at: datetime, version: int | None = None) -> Car:
+    """Take over what a decoder reads out of the number, for the facts that the person ticked.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    keys
+        Facts to take over.
+    at
+        Present moment.
+    version
+        Version that the person was looking at; None skips the check.
+
+    Returns
+    -------
+    Car
+        The car as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If nothing was ticked, or no decoder tells it.
+    Conflict
+        If the car was changed meanwhile.
+    """
+    car = records.find(tx, car_id)
+    values, source = takeable(decoders(car.vin, year=car.made_year), keys)
+    if not values:
+        raise BadEntry("Nothing was ticked that the number tells. Tick what to take over.", field="take")
+    return change_facts(tx, car_id, values, at=at, version=version, origin=source)
 
 
 def change_stage(tx: Tx, car_id: int, stage: str, at: datetime) -> Car:
@@ -187,8 +273,11 @@ def note_event(tx: Tx, car_id: int, kind: str, summary: str, data: dict[str, Any
     """Append a line to the car's trail and mark the car as touched.
 
     Every action that changes a fact calls this; the store then recomputes the car's outlook
-    before the same transaction is committed.
+    before the same transaction is committed. Who did it stands in the event's data when a paired
+    phone or a named person did.
     """
+    by = tx.info.get("by")
+    data = {**data, "by": by} if by else data
     event = records.append(tx, car_id, at, kind, summary, data)
     touched = tx.info.get("touched")
     if touched is not None:

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from statistics import median
 
 from driveout.errors import BadEntry
 from driveout.units import FACTORS
@@ -15,6 +16,8 @@ _MILE = FACTORS["km per mile"]
 LONG_GAP_YEARS = 3.0
 ORDINARY_KM_A_YEAR = (8_000.0, 25_000.0)
 GREATEST_KM_A_YEAR = 120_000.0
+# Among at least that many others, a use at the outer twentieth is asked about (our choice).
+UNUSUAL_SHARE, LEAST_OTHERS = 0.05, 5
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,78 @@ def against_others(km: float, age_years: float, others_km: Sequence[tuple[float,
         raise BadEntry("Ages must be above 0, and there must be other cars to compare with.", field="age")
     rates = [other / age for other, age in others_km]
     return sum(rate < km / age_years for rate in rates) / len(rates)
+
+
+@dataclass(frozen=True)
+class UseAgainstOthers:
+    """Yearly use implied by odometer and age, beside that of other cars.
+
+    Parameters
+    ----------
+    km_a_year
+        This car. [km]
+    others_km_a_year
+        Middle one of the others. [km]
+    share_below
+        Share of the others driven less a year, 0 to 1.
+    others
+        How many others.
+    words
+        What to make of it, in a sentence.
+    """
+
+    km_a_year: float
+    others_km_a_year: float
+    share_below: float
+    others: int
+    words: str
+
+
+def use_against_others(
+    km: float, age_years: float, others_km: Sequence[tuple[float, float]]
+) -> UseAgainstOthers:
+    """Compare the yearly use that an odometer implies with that of other cars.
+
+    Parameters
+    ----------
+    km
+        This car. [km]
+    age_years
+        See `km`.
+    others_km
+        Distance and age of each other car.
+
+    Returns
+    -------
+    UseAgainstOthers
+        Both rates, the share driven less, and a sentence.
+
+    Raises
+    ------
+    BadEntry
+        If an age is not above 0 or there is no other car.
+
+    References
+    ----------
+    own-reasoning, docs/method/papers.md.
+
+    Examples
+    --------
+    >>> use_against_others(60_000, 10, [(100_000, 10), (150_000, 10), (120_000, 8)]).km_a_year
+    6000.0
+    """
+    share = against_others(km, age_years, others_km)
+    own = km / age_years
+    middle = median(other / age for other, age in others_km)
+    words = (
+        f"{own:,.0f} km a year; {len(others_km)} comparable cars have {middle:,.0f} km in the middle, "
+        f"{share:.0%} of them less."
+    )
+    if share <= UNUSUAL_SHARE and len(others_km) >= LEAST_OTHERS:
+        words += " Few were driven so little: is every odometer value there, and does the wear inside fit?"
+    elif share >= 1 - UNUSUAL_SHARE and len(others_km) >= LEAST_OTHERS:
+        words += " Few were driven so much: motorway, delivery or hire? Ask for the receipts."
+    return UseAgainstOthers(own, middle, share, len(others_km), words)
 
 
 def miles_to_next_step(km: float, step_miles: int = 10_000) -> float:

@@ -91,6 +91,8 @@ def _digest(previous: str, seq: int, at: datetime, kind: str, summary: str, data
 
 def append(tx: Tx, car_id: int, at: datetime, kind: str, summary: str, data: dict[str, Any]) -> Event:
     """Append one event, chained by hash to the one before."""
+    # Two people writing to one car take turns; SQLite has a single writer anyway and ignores this.
+    tx.execute(sa.select(cars_car.c.id).where(cars_car.c.id == car_id).with_for_update())
     last = tx.execute(
         sa.select(cars_event.c.seq, cars_event.c.digest)
         .where(cars_event.c.car_id == car_id)

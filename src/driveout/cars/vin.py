@@ -172,31 +172,3 @@ def vin_suggestions(text: str, at_most: int = 6) -> tuple[str, ...]:
     ]
     holding = [candidate for candidate in candidates if check_digit(candidate) == candidate[8]]
     return tuple(dict.fromkeys(holding))[:at_most]
-
-
-def maker_of(vin: str) -> tuple[str, ...] | None:
-    """Maker, country and region as the library vininfo tells them, when it is installed.
-
-    A convenience only: it is known to name wrong makers for some prefixes, so it is shown as
-    unverified and never overwrites what the person typed.
-
-    Parameters
-    ----------
-    vin
-        The number as typed.
-
-    Returns
-    -------
-    tuple of str or None
-        None without the library, or when it cannot read the number.
-    """
-    try:
-        from vininfo import Vin
-        from vininfo.exceptions import VininfoException
-    except ImportError:
-        return None
-    try:
-        read = Vin("".join(letter for letter in vin.upper() if letter not in " -"))
-        return tuple(str(part) for part in (read.manufacturer, read.country, read.region) if part)
-    except (VininfoException, ValueError):
-        return None

@@ -14,7 +14,7 @@ from sqlalchemy import Connection as Tx
 from driveout.cars.actions import get_car
 from driveout.cars.odometer import miles_to_next_step
 from driveout.cars.papers import EVENTS, WINDOWS, SellerRule, disclosure_duty, shipped_rules
-from driveout.cars.vin import maker_of, read_vin, vin_suggestions
+from driveout.cars.vin import read_vin
 from driveout.errors import BadEntry, DriveoutError
 from driveout.sources import cite, shelf
 from driveout.wear import actions
@@ -283,8 +283,6 @@ def _extra(tx: Tx, car_id: int, request: Request) -> dict[str, Any]:
             vin = {"vin": read.vin, "holds": read.check_holds, "years": read.years}
         except BadEntry as error:
             vin = {"vin": car.vin, "trouble": error.message}
-        vin["maker"] = maker_of(car.vin)
-        vin["suggestions"] = vin_suggestions(car.vin)
     rule, version = actions.own_rule(tx)
     return {
         "car": car,
