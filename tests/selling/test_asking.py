@@ -8,7 +8,7 @@ import pytest
 from driveout.errors import BadEntry, BadRows
 from driveout.files import yaml_document
 from driveout.selling import SaleSituation, Spell, answer_offer, asking_plan, value_today
-from driveout.selling.asking import _demand
+from driveout.selling.believed import demand_believed
 from driveout.selling.chart import ChartStep, plan_svg
 from driveout.selling.own_file import SCHEMA, situation_as_dict, situation_from_document
 from driveout.selling.stopping import best_stop, value_of_offers
@@ -77,8 +77,8 @@ def test_silence_lowers_and_many_calls_raise_what_to_take() -> None:
 
 
 def test_calls_at_two_prices_teach_how_price_sensitive_buyers_are() -> None:
-    keen = _demand(replace(SALE, spells=(Spell(usd(5800), 20, 0), Spell(usd(4600), 20, 14))))
-    calm = _demand(replace(SALE, spells=(Spell(usd(5800), 20, 7), Spell(usd(4600), 20, 7))))
+    keen = demand_believed(replace(SALE, spells=(Spell(usd(5800), 20, 0), Spell(usd(4600), 20, 14))))
+    calm = demand_believed(replace(SALE, spells=(Spell(usd(5800), 20, 7), Spell(usd(4600), 20, 7))))
 
     assert keen.enquiry_fall + keen.buy_fall > SALE.sensitivity > calm.enquiry_fall + calm.buy_fall
 

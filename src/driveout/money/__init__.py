@@ -1,6 +1,6 @@
 """The money record: double entry, cost of a car, what effort and capital earned."""
 
-from driveout.money.bookings import COST_KINDS, KIND_NAMES, CoreBill, car_part, core_bill, shares
+from driveout.money.bookings import COST_KINDS, KIND_NAMES, CoreBill, Held, Rate, car_part, core_bill, shares
 from driveout.money.car_cost import (
     CarCost,
     CashMove,
@@ -30,9 +30,11 @@ __all__ = [
     "CoreBill",
     "Earnings",
     "Entry",
+    "Held",
     "Journal",
     "OpenCore",
     "Posting",
+    "Rate",
     "balances",
     "beancount_text",
     "car_part",

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from driveout.errors import BadEntry
-from driveout.selling.asking import SaleSituation, _Numbers
+from driveout.selling.believed import SaleNumbers
 from driveout.selling.programme import solve
+from driveout.selling.situation import SaleSituation
 from driveout.selling.stopping import exponential_excess, value_of_offers
 from driveout.units import Money
 
@@ -134,7 +135,7 @@ def answer_offer(situation: SaleSituation, offer: Money) -> Advice:
             value=offer.text(),
             allowed="above 0",
         )
-    at = _Numbers.of(situation)
+    at = SaleNumbers.of(situation)
     keep = 1 - at.terms.fee_share
     value = _with_viewers(situation, at, solve(at.demand, at.terms, highest_ask=at.asked_now).value)
     net = float(offer.major) * keep - at.terms.fee_fixed
@@ -158,7 +159,7 @@ def answer_offer(situation: SaleSituation, offer: Money) -> Advice:
     return Advice(offer, answer, money(counter), take_it, worth, regret, taken, tuple(reasons))
 
 
-def _with_viewers(situation: SaleSituation, at: _Numbers, value: float) -> float:
+def _with_viewers(situation: SaleSituation, at: SaleNumbers, value: float) -> float:
     """Value of going on when further people have booked to look: each may pay more than the rest is worth."""
     if not situation.viewers_booked:
         return value

@@ -7,22 +7,13 @@ from typing import Any
 
 from driveout.errors import BadEntry, BadRows
 from driveout.files import Document
-from driveout.selling.asking import SaleSituation, Spell
+from driveout.selling.situation import MONEY_KEYS, SaleSituation, Spell
 from driveout.units import Money, minor_digits
 
 SCHEMA = "driveout-asking/1"
-_MONEY = (
-    "value",
-    "fallback",
-    "holding_per_day",
-    "depreciation_per_day",
-    "fee_fixed",
-    "asked_now",
-    "next_cost",
-    "haggle_cost",
-)
 _WHOLE = ("deadline_days", "step_days", "weekday", "viewers_booked")
 _NEEDED = ("value", "fallback")
+_AMOUNTS = ("value", *MONEY_KEYS)
 
 
 def situation_from_document(document: Document) -> SaleSituation:
@@ -79,7 +70,7 @@ def situation_from_document(document: Document) -> SaleSituation:
 
 
 def _value(key: str, raw: Any, currency: str) -> Any:
-    if key in _MONEY:
+    if key in _AMOUNTS:
         return Money.of(_number_text(key, raw), currency)
     if key in _WHOLE:
         if isinstance(raw, bool) or not isinstance(raw, int):

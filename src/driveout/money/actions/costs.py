@@ -13,9 +13,12 @@ from driveout.money import bookings as book
 from driveout.money import records
 from driveout.money.actions.entering import (
     append_on_car,
+    as_paid,
+    as_said,
     booked_before,
     car_and_sold,
     car_entries,
+    in_car_currency,
     not_after_today,
     same_currency,
 )
@@ -36,14 +39,22 @@ from driveout.units import Money
 
 
 def book_purchase(
-    tx: Tx, car_id: int, price: Money, day: datetime.date, *, at: datetime.datetime, token: str = ""
+    tx: Tx,
+    car_id: int,
+    price: Money,
+    day: datetime.date,
+    *,
+    at: datetime.datetime,
+    rate: book.Rate | None = None,
+    token: str = "",
 ) -> Entry:
     """Book the price paid for a car, and move it on to 'bought' if it is not there yet.
 
-    Raises BadEntry when the car's purchase stands in the journal already.
+    A price in another currency needs a rate. Raises BadEntry when the car's purchase stands in the
+    journal already.
     """
     car, part, _ = car_and_sold(tx, car_id)
-    same_currency(car, price)
+    paid, price = price, in_car_currency(car, price, rate)
     if not (token and records.by_token(tx, token)):
         for entry in standing(car_entries(tx, car_id)):
             if entry.fact("kind") == "purchase":
@@ -53,9 +64,8 @@ def book_purchase(
                     field="price",
                     value=price.text(),
                 )
-    entry = append_on_car(
-        tx, car_id, book.purchase(part, price, day), f"Bought for {price.text()}", token, at
-    )
+    entry = as_paid(tx, book.purchase(part, price, day), paid, rate)
+    entry = append_on_car(tx, car_id, entry, f"Bought for {as_said(paid, price)}", token, at)
     if "bought" in next_stages(car.stage):
         change_stage(tx, car_id, "bought", at)
     return entry
@@ -75,6 +85,7 @@ def book_receipt(
     line: str = "",
     quantity: Decimal = Decimal(1),
     photo: str = "",
+    rate: book.Rate | None = None,
     token: str = "",
 ) -> Entry:
     """Book a receipt on a car.
@@ -105,6 +116,8 @@ def book_receipt(
         How many.
     photo
         Hash of the photographed receipt.
+    rate
+        Needed when it was paid in another currency than the car's; the core is in the same one.
     token
         Mark of the form; the same mark books once.
 
@@ -119,8 +132,9 @@ def book_receipt(
         If a value cannot be right, or the same photo was booked before on this car.
     """
     car, part, sold = car_and_sold(tx, car_id)
-    same_currency(car, amount, core)
     not_after_today(day, at)
+    paid, amount = amount, in_car_currency(car, amount, rate)
+    core = None if core is None else in_car_currency(car, core, rate)
     entry = book.receipt(
         part,
         kind,
@@ -141,7 +155,8 @@ def book_receipt(
                     f"This photo was booked before: entry {other.number}, {other.narration!r}.", field="photo"
                 )
     deposit = f", of it {core.text()} core deposit" if core and core.minor else ""
-    return append_on_car(tx, car_id, entry, f"Receipt: {what}, {amount.text()}{deposit}", token, at)
+    words = f"Receipt: {what}, {as_said(paid, amount)}{deposit}"
+    return append_on_car(tx, car_id, as_paid(tx, entry, paid, rate), words, token, at)
 
 
 def _receipt(tx: Tx, car_id: int, number: int) -> tuple[tuple[Entry, ...], Entry]:

@@ -34,6 +34,49 @@ def same_currency(car: Car, *amounts: Money | None) -> None:
             )
 
 
+def in_car_currency(car: Car, amount: Money, rate: book.Rate | None) -> Money:
+    """The amount in the car's currency, by the typed rate where it is in another; refused without one."""
+    if amount.currency == car.currency:
+        return amount
+    if rate is None:
+        raise BadEntry(
+            f"{amount.text()} is in {amount.currency}; {car.name} is kept in {car.currency}. "
+            f"Type the rate (how many {car.currency} one {amount.currency} is worth) and where it comes from.",
+            field="rate",
+            value=amount.text(),
+            allowed=car.currency,
+        )
+    if rate.into != car.currency:
+        raise BadEntry(
+            f"The rate counts in {rate.into}; {car.name} is kept in {car.currency}.",
+            field="rate",
+            value=rate.into,
+            allowed=car.currency,
+        )
+    return rate.convert(amount)
+
+
+def held_of(tx: Tx, of: str, into: str) -> book.Held:
+    """What is held of a currency and what it stands in the books for, by the pair's exchange account."""
+    account = book.exchange_account(of, into)
+    return book.Held(
+        Money(-records.balances_of(tx, [account], of).get(account, 0), of),
+        Money(records.balances_of(tx, [account], into).get(account, 0), into),
+    )
+
+
+def as_paid(tx: Tx, entry: Entry, paid: Money, rate: book.Rate | None) -> Entry:
+    """The entry with its bank side in the currency that was paid; unchanged when that is its own."""
+    if rate is None or paid.currency != rate.of:
+        return entry
+    return book.in_other_currency(entry, paid, rate, held_of(tx, rate.of, rate.into))
+
+
+def as_said(amount: Money, counted: Money) -> str:
+    """The amount for the trail, with what was really paid behind it."""
+    return counted.text() if amount == counted else f"{counted.text()} ({amount.text()})"
+
+
 def not_after_today(day: datetime.date, at: datetime.datetime) -> None:
     """Refuse a day to come."""
     # A day ahead is allowed: the person's clock may already show tomorrow while the record counts UTC.

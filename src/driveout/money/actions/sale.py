@@ -11,9 +11,12 @@ from driveout.money import bookings as book
 from driveout.money import records
 from driveout.money.actions.entering import (
     append_on_car,
+    as_paid,
+    as_said,
     booked_before,
     car_and_sold,
     car_entries,
+    in_car_currency,
     not_after_today,
     same_currency,
 )
@@ -37,16 +40,17 @@ def book_buyer_deposit(
     day: datetime.date,
     *,
     at: datetime.datetime,
+    rate: book.Rate | None = None,
     token: str = "",
 ) -> Entry:
-    """Take a deposit from a buyer."""
+    """Take a deposit from a buyer; one in another currency needs a rate."""
     car, part, sold = car_and_sold(tx, car_id)
-    same_currency(car, amount)
+    paid, amount = amount, in_car_currency(car, amount, rate)
     if sold:
         raise BadEntry(f"{car.name} is sold already.", field="car", value=car_id)
-    entry = book.buyer_deposit(part, amount, buyer, day)
+    entry = as_paid(tx, book.buyer_deposit(part, amount, buyer, day), paid, rate)
     return append_on_car(
-        tx, car_id, entry, f"Deposit of {amount.text()} from {buyer or 'a buyer'}", token, at
+        tx, car_id, entry, f"Deposit of {as_said(paid, amount)} from {buyer or 'a buyer'}", token, at
     )
 
 
@@ -98,6 +102,7 @@ def book_sale(
     at: datetime.datetime,
     buyer: str = "",
     exchange: tuple[int, Money] | None = None,
+    rate: book.Rate | None = None,
     token: str = "",
 ) -> Entry:
     """Sell the car: its whole work in progress becomes cost of sale, and it moves on to 'sold'.
@@ -121,6 +126,8 @@ def book_sale(
     exchange
         Car taken in part exchange (its number in the record) and what it counted for; that
         becomes its purchase price.
+    rate
+        Needed when the price was paid in another currency than the car's.
     token
         Mark of the form.
 
@@ -143,8 +150,17 @@ def book_sale(
     entries, part = car_entries(tx, car_id), book.car_part(car_id)
     if is_sold(entries, part):
         raise Conflict(f"{car.name} is sold already. Take that sale back first if it fell through.")
-    same_currency(car, price, fees)
+    paid, price = price, in_car_currency(car, price, rate)
+    same_currency(car, fees)
     not_after_today(day, at)
+    if paid.currency != price.currency and (exchange is not None or deposits_held(tx, car_id).minor):
+        raise BadEntry(
+            f"With a deposit or a car in part exchange only the rest was paid in {paid.currency}. "
+            f"Exchange that rest on the page Books of the garage and book the sale in {car.currency}.",
+            field="price",
+            value=paid.text(),
+            allowed=car.currency,
+        )
     taken_in = None
     if exchange is not None:
         other = get_car(tx, exchange[0])
@@ -154,9 +170,10 @@ def book_sale(
                 f"{car.name} cannot be taken in exchange for itself.", field="exchange", value=car_id
             )
         taken_in = book.PartExchange(book.car_part(other.id), exchange[1])
-    entry = book.sale(part, price, balances(entries), day, fees=fees, buyer=buyer, exchange=taken_in)
+    entry = book.sale(part, price, balances(entries), day, buyer=buyer, exchange=taken_in)
+    entry = book.with_selling_fee(as_paid(tx, entry, paid, rate), part, fees)
     sold_to = f" to {buyer}" if buyer else ""
-    booked = append_on_car(tx, car_id, entry, f"Sold for {price.text()}{sold_to}", token, at)
+    booked = append_on_car(tx, car_id, entry, f"Sold for {as_said(paid, price)}{sold_to}", token, at)
     if exchange is not None:
         words = f"Taken in exchange for {exchange[1].text()}"
         note_event(tx, exchange[0], "money", words, {"entry": booked.number}, at)

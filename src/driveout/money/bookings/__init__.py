@@ -17,7 +17,7 @@ from driveout.money.bookings.accounts import (
 )
 from driveout.money.bookings.core_bill import CoreBill, core_bill
 from driveout.money.bookings.costs import core_settled, purchase, receipt, refund
-from driveout.money.bookings.exchange import exchanged
+from driveout.money.bookings.exchange import Held, Rate, exchange_account, exchanged, in_other_currency
 from driveout.money.bookings.own_effort import own_hours, travel, work_name, work_words
 from driveout.money.bookings.sale import (
     PartExchange,
@@ -26,6 +26,7 @@ from driveout.money.bookings.sale import (
     deposit_back,
     sale,
     scrapped,
+    with_selling_fee,
 )
 from driveout.money.bookings.shelf import (
     own_money_in,
@@ -44,7 +45,9 @@ __all__ = [
     "SUPPLIES",
     "TOOLS",
     "CoreBill",
+    "Held",
     "PartExchange",
+    "Rate",
     "buyer_deposit",
     "by_product",
     "car_part",
@@ -52,7 +55,9 @@ __all__ = [
     "core_settled",
     "cores",
     "deposit_back",
+    "exchange_account",
     "exchanged",
+    "in_other_currency",
     "own_hours",
     "own_money_in",
     "purchase",
@@ -68,6 +73,7 @@ __all__ = [
     "tool_worn",
     "travel",
     "wip",
+    "with_selling_fee",
     "work_name",
     "work_words",
 ]

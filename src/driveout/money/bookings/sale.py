@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from driveout.errors import BadEntry
 from driveout.money.bookings.accounts import BANK, above_zero, car_links, moved, said, wip
@@ -133,11 +133,6 @@ def sale(
             field="price",
             value=price.text(),
         )
-    fee = fees or Money(0, currency)
-    if fee.minor < 0:
-        raise BadEntry(
-            f"Fees of {fee.text()} are below 0.", field="fees", value=fee.text(), allowed="0 or more"
-        )
     cost = sum(stock.values())
     wanted = [
         Posting(BANK, cash, currency),
@@ -148,12 +143,22 @@ def sale(
         Posting(f"Income:Sales:{car}", -price.minor, currency),
         Posting(f"Expenses:COGS:{car}", cost, currency),
         *(Posting(name, -held, currency) for name, held in sorted(stock.items())),
-        Posting(f"Expenses:SellingFees:{car}", fee.minor, fee.currency),
-        Posting(BANK, -fee.minor, fee.currency),
     ]
     links = car_links(car, exchange.car.lower() if exchange else "")
     words = f"Sold the car{f' to {buyer}' if buyer else ''}, {price.text()}"
-    return Entry(day, words[:400], tuple(p for p in wanted if p.amount), links, said(kind="sale"))
+    entry = Entry(day, words[:400], tuple(p for p in wanted if p.amount), links, said(kind="sale"))
+    return with_selling_fee(entry, car, fees)
+
+
+def with_selling_fee(entry: Entry, car: str, fee: Money | None) -> Entry:
+    """The sale with what selling cost, an expense of the car."""
+    if fee is None or not fee.minor:
+        return entry
+    if fee.minor < 0:
+        raise BadEntry(
+            f"Fees of {fee.text()} are below 0.", field="fees", value=fee.text(), allowed="0 or more"
+        )
+    return replace(entry, postings=(*entry.postings, *moved(BANK, f"Expenses:SellingFees:{car}", fee)))
 
 
 def scrapped(car: str, got: Money, sums: Mapping[tuple[str, str], int], day: datetime.date) -> Entry:

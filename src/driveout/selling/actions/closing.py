@@ -1,0 +1,83 @@
+"""Before the keys go, and the sale itself."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import date, datetime
+
+from driveout.cars.actions import note_event, trail_of
+from driveout.money.actions import book_sale
+from driveout.selling.sale_papers import Gate, handover_gate
+from driveout.store import Tx
+from driveout.units import Money
+
+HANDOVER = "handover check"
+
+
+def check_handover(tx: Tx, car_id: int, payment: str, said: Collection[str], *, at: datetime) -> Gate:
+    """Ask whether keys and papers may go, and keep the answer in the trail.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    payment
+        How the buyer pays.
+    said
+        What the person ticked.
+    at
+        Present moment.
+
+    Returns
+    -------
+    Gate
+        What is missing.
+    """
+    gate = handover_gate(payment, said)
+    words = "nothing is missing" if gate.is_open else f"missing: {'; '.join(gate.missing)}"
+    facts = {"payment": payment, "said": sorted(said), "missing": list(gate.missing)}
+    note_event(tx, car_id, HANDOVER, f"Before handing over: {words}"[:400], facts, at)
+    return gate
+
+
+def last_handover_check(tx: Tx, car_id: int) -> Gate | None:
+    """Answer of the newest check before handing over; None when there was none."""
+    event = next((one for one in trail_of(tx, car_id) if one.kind == HANDOVER), None)
+    return None if event is None else handover_gate(event.data["payment"], event.data["said"])
+
+
+def sell_car(
+    tx: Tx,
+    car_id: int,
+    price: Money,
+    *,
+    at: datetime,
+    fees: Money | None = None,
+    day: date | None = None,
+    buyer: str = "",
+    token: str = "",
+) -> None:
+    """Sell the car: the journal takes the sale and the car's story ends.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    price
+        Agreed price.
+    at
+        Present moment.
+    fees
+        Fees of the sale, None when none.
+    day
+        Day of the sale; today when not given.
+    buyer
+        Name of the buyer.
+    token
+        Mark of the form, so that a double tap sells once.
+    """
+    book_sale(tx, car_id, price, fees, day or at.date(), at=at, buyer=buyer, token=token)
