@@ -10,7 +10,7 @@ import scoringrules
 from scipy.special import log_ndtr
 from scipy.stats import binom
 
-from driveout.lessons import PRIOR, Job, crps_lognormal, fit
+from driveout.lessons import PRIOR, Job, Prior, crps_lognormal, fit
 from driveout.lessons.calibration import binomial_band, crps_of
 from driveout.uncertain import Gamma, Lognormal
 
@@ -90,3 +90,29 @@ def test_bands_agree_with_another_library(jobs: int) -> None:
         low, high = binom.ppf([0.025, 0.975], jobs, share)
 
         assert binomial_band(jobs, share) == (int(low), int(high))
+
+
+def test_the_drift_is_the_slope_of_least_squares_with_one_level_a_kind_drawn_to_nothing() -> None:
+    rng = np.random.default_rng(3)
+    kinds = rng.integers(0, 4, 40)
+    ratios = 0.2 * kinds - 0.02 * np.arange(40) + 0.1 * rng.normal(size=40)
+    history = [Job(str(kind), 1.0, math.exp(z)) for kind, z in zip(kinds, ratios, strict=True)]
+
+    columns = np.column_stack([kinds[:, None] == np.arange(4), np.arange(40.0)])
+    found, rest, *_ = np.linalg.lstsq(columns, ratios, rcond=None)
+    scatter = float(rest[0]) / (40 - 5)
+    inverse = np.linalg.inv(columns.T @ columns)[4, 4]
+    weight = 0.004**2 / (0.004**2 + scatter * inverse)
+    assert math.isclose(fit(history).drift, weight * found[4], rel_tol=1e-6)
+
+
+def test_one_sided_errors_make_a_one_sided_forecast() -> None:
+    rng = np.random.default_rng(8)
+    history = [Job("clutch", 1.0, math.exp(0.3 * (rng.exponential() - 1))) for _ in range(60)]
+
+    ratio = fit(history).forecast("clutch")
+    up = math.log(ratio.quantile(0.95)) - math.log(ratio.quantile(0.5))
+    down = math.log(ratio.quantile(0.5)) - math.log(ratio.quantile(0.05))
+    # An exponential law: ln 10 = 2.30 above the middle against ln 1.9 = 0.64 below.
+    assert up > 1.5 * down
+    assert math.isclose(ratio.log_mean, fit(history, Prior(shape_jobs=math.inf)).forecast("clutch").log_mean)

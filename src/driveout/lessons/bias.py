@@ -28,6 +28,11 @@ _SWEEPS = 8
 # Factors that move the level by less than this share of a job's spread have settled.
 _STILL = 1e-5
 _LEAST_PRECISION = 1e-9
+# A drift is looked for only where so many jobs stand beyond the first of each kind.
+_LEAST_FOR_DRIFT = 3
+_LEAST_SCATTER = 0.01
+# Width of the bell laid on each own error, as a share of the spread between jobs.
+_BELL = 0.35
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,8 @@ class Job:
         False when the work goes on: then the actual is only a lower bound.
     measure
         ``hours``, ``money`` or ``days``.
+    weight
+        How much it counts: 1 for an own job, less for somebody else's that was taken in.
     """
 
     kind: str
@@ -53,8 +60,16 @@ class Job:
     actual: float
     finished: bool = True
     measure: str = HOURS
+    weight: float = 1.0
 
     def __post_init__(self) -> None:
+        if not 0.0 < self.weight <= 1.0:
+            raise BadEntry(
+                f"A weight of {self.weight} is outside 0 to 1.",
+                field="weight",
+                value=self.weight,
+                allowed="above 0, at most 1",
+            )
         for name, value in (("estimate", self.estimate), ("actual", self.actual)):
             if not (math.isfinite(value) and value > 0):
                 raise BadEntry(
@@ -70,6 +85,11 @@ class Job:
                 value=self.measure,
                 allowed=", ".join(MEASURES),
             )
+
+    @property
+    def is_own(self) -> bool:
+        """Whether it is the person's own."""
+        return self.weight == 1.0
 
     @property
     def log_ratio(self) -> float:
@@ -93,12 +113,18 @@ class Prior:
         Scale of the half-normal prior of the spread between jobs of one kind.
     kind_spread
         Scale of the half-normal prior of the spread between kinds of work.
+    drift_sd
+        How far skill may move from one job to the next, as ln(actual / estimate); 0 keeps it still.
+    shape_jobs
+        The bell curve of errors counts as much as so many own jobs; infinite keeps it alone.
     """
 
     mean: float = 0.0
     sd: float = 0.3
     job_spread: float = 0.5
     kind_spread: float = 0.3
+    drift_sd: float = 0.004
+    shape_jobs: float = 12.0
 
 
 PRIOR = Prior()
@@ -199,6 +225,12 @@ class Bias:
         The pairs.
     posterior
         Normal posteriors at each pair.
+    drift
+        Change of ln(actual / estimate) from one own job to the next.
+    drift_variance
+        What not knowing it better adds to a forecast.
+    own_errors
+        Kind and ln ratio of each own finished job, brought to today's skill.
     """
 
     kinds: tuple[str, ...]
@@ -209,6 +241,9 @@ class Bias:
     job_variance: Floats
     kind_variance: Floats
     posterior: Between = field(repr=False)
+    drift: float = 0.0
+    drift_variance: float = 0.0
+    own_errors: tuple[NDArray[np.int_], Floats] | None = field(default=None, repr=False)
 
     @cached_property
     def _kept(self) -> NDArray[np.bool_]:
@@ -221,26 +256,54 @@ class Bias:
 
     def forecast(self, kind: str) -> Ratio:
         """Forecast ratio of the next job of a kind; a kind never met borrows from all others."""
+        weights, job, mean, variance = self._level_parts(kind)
+        bell = Ratio(weights, mean, np.sqrt(variance + job + self.drift_variance))
+        errors = self._errors
+        if errors is None:
+            return bell
+        share = len(errors) / (len(errors) + self.prior.shape_jobs)
+        spread = math.sqrt(float(weights @ job))
+        middle, around = self.level(kind)
+        return Ratio(
+            np.concatenate([(1 - share) * weights, np.full(len(errors), share / len(errors))]),
+            np.concatenate([bell.means, middle + spread * math.sqrt(1 - _BELL**2) * errors]),
+            np.concatenate(
+                [
+                    bell.sds,
+                    np.full(len(errors), math.sqrt(around**2 + self.drift_variance + (_BELL * spread) ** 2)),
+                ]
+            ),
+        )
+
+    def level(self, kind: str) -> tuple[float, float]:
+        """Mean and standard deviation of the kind's own ln ratio, without the scatter of single jobs."""
+        weights, _, mean, variance = self._level_parts(kind)
+        inner = Ratio(weights, mean, np.sqrt(np.maximum(variance, 1e-18)))
+        return inner.log_mean, inner.log_sd
+
+    def _level_parts(self, kind: str) -> tuple[Floats, Floats, Floats, Floats]:
+        """Weight, job variance, mean and variance of the kind's level at each pair of spreads kept."""
         keep = self._kept
         weights = self.weights[keep] / self.weights[keep].sum()
         job, spread = self.job_variance[keep], self.kind_variance[keep]
         post = self.posterior
         if kind in self.kinds:
             k = self.kinds.index(kind)
-            mean, variance = post.group[k, keep], post.group_variance[k, keep]
-        else:
-            mean, variance = post.centre[keep], post.centre_variance[keep] + spread
-        return Ratio(weights, mean, np.sqrt(variance + job))
+            return weights, job, post.group[k, keep], post.group_variance[k, keep]
+        return weights, job, post.centre[keep], post.centre_variance[keep] + spread
 
-    def level(self, kind: str) -> tuple[float, float]:
-        """Mean and standard deviation of the kind's own ln ratio, without the scatter of single jobs."""
-        keep = self._kept
-        weights = self.weights[keep] / self.weights[keep].sum()
-        ratio = self.forecast(kind)
-        inner = Ratio(
-            weights, ratio.means, np.sqrt(np.maximum(ratio.sds**2 - self.job_variance[keep], 1e-18))
-        )
-        return inner.log_mean, inner.log_sd
+    @cached_property
+    def _errors(self) -> Floats | None:
+        """Own errors around each kind's level, mean 0 and standard deviation 1."""
+        if self.own_errors is None or not math.isfinite(self.prior.shape_jobs):
+            return None
+        kinds, ratios = self.own_errors
+        if len(ratios) < 2:
+            return None
+        errors = ratios - (self.posterior.group @ self.weights)[kinds]
+        errors = errors - errors.mean()
+        size = math.sqrt(float(errors @ errors) / (len(errors) - 1))
+        return np.asarray(errors / size) if size > 1e-9 else None
 
 
 def _grid() -> tuple[Floats, Floats]:
@@ -264,12 +327,13 @@ def fit(jobs: Sequence[Job], prior: Prior = PRIOR) -> Bias:
     the person's own habit; both spreads stand on a grid of 29 by 25 values, everything else is
     exact algebra. An unfinished job only says "at least this much": its likelihood is the share
     above, met by a normal factor with the same moments (expectation propagation), so that long
-    jobs still under way are not forgotten.
+    jobs still under way are not forgotten. Own jobs are first brought to today's skill by a drift
+    drawn towards 0; the errors of the forecast take the shape of the own ones as jobs add up.
 
     Parameters
     ----------
     jobs
-        The history, any order, one measure.
+        The history of one measure, oldest first.
     prior
         Belief before the first job.
 
@@ -287,19 +351,20 @@ def fit(jobs: Sequence[Job], prior: Prior = PRIOR) -> Bias:
     for job in jobs:
         places.setdefault(job.kind, len(places))
     size = len(places)
-    counts, sums = np.zeros(size), np.zeros(size)
-    square = 0.0
-    open_kind: list[int] = []
-    open_at: list[float] = []
-    for job in jobs:
-        k, z = places[job.kind], job.log_ratio
-        if job.finished:
-            counts[k] += 1
-            sums[k] += z
-            square += z * z
-        else:
-            open_kind.append(k)
-            open_at.append(z)
+    done = [job for job in jobs if job.finished]
+    kinds = np.array([places[job.kind] for job in done], dtype=int)
+    ratios = np.array([job.log_ratio for job in done])
+    shares = np.array([job.weight for job in done])
+    own = shares == 1.0
+    drift, drift_variance = 0.0, 0.0
+    if prior.drift_sd > 0:
+        drift, drift_variance, moved = _drift(kinds[own], ratios[own], size, prior.drift_sd)
+        ratios[own] -= moved
+    counts = np.bincount(kinds, shares, size) if len(done) else np.zeros(size)
+    sums = np.bincount(kinds, shares * ratios, size) if len(done) else np.zeros(size)
+    square = float(shares @ ratios**2)
+    open_kind = [places[job.kind] for job in jobs if not job.finished]
+    open_at = [job.log_ratio for job in jobs if not job.finished]
     precision = counts[:, None] / job_variance
     pull = sums[:, None] / job_variance
     evidence = log_prior - 0.5 * counts.sum() * np.log(job_variance) - 0.5 * square / job_variance
@@ -313,14 +378,39 @@ def fit(jobs: Sequence[Job], prior: Prior = PRIOR) -> Bias:
     weights = np.exp(evidence - evidence.max())
     return Bias(
         kinds=tuple(places),
-        counts=tuple(int(count) for count in counts),
+        counts=tuple(np.bincount(kinds[own], minlength=size).tolist()),
         unfinished=tuple(open_kind.count(k) for k in range(size)),
         prior=prior,
         weights=weights / weights.sum(),
         job_variance=job_variance,
         kind_variance=kind_variance,
         posterior=post,
+        drift=drift,
+        drift_variance=drift_variance,
+        own_errors=(kinds[own], ratios[own]),
     )
+
+
+def _drift(kinds: NDArray[np.int_], ratios: Floats, size: int, sd: float) -> tuple[float, float, Floats]:
+    """Common slope over the order of the jobs, drawn towards 0; variance it leaves; what to take off.
+
+    Only differences inside one kind speak for it, so that a change of work is not taken for a
+    change of skill.
+    """
+    many = len(ratios)
+    met = np.bincount(kinds, minlength=size)
+    if many - np.count_nonzero(met) < _LEAST_FOR_DRIFT:
+        return 0.0, 0.0, np.zeros(many)
+    before = np.arange(many) - float(many)
+    per = np.maximum(met, 1)
+    x = before - (np.bincount(kinds, before, size) / per)[kinds]
+    z = ratios - (np.bincount(kinds, ratios, size) / per)[kinds]
+    reach, both = float(x @ x), float(x @ z)
+    raw = both / reach
+    scatter = max((float(z @ z) - raw * both) / (many - np.count_nonzero(met) - 1 or 1), _LEAST_SCATTER)
+    variance = 1.0 / (1.0 / sd**2 + reach / scatter)
+    slope = variance * both / scatter
+    return slope, variance * float(before.mean()) ** 2, slope * before
 
 
 def _levels(precision: Floats, pull: Floats, kind_variance: Floats, prior: Prior) -> tuple[Between, Floats]:
