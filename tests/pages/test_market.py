@@ -117,7 +117,7 @@ def test_an_advert_that_is_gone_is_tapped_and_teaches_the_speed(
     text = browser.post(f"/cars/{car}/value/seen", tap)
 
     assert "1 followed, 1 gone" in text
-    assert "changed in another window" in browser.post(f"/cars/{car}/value/seen", tap, status=409)
+    assert "Nothing was overwritten" in browser.post(f"/cars/{car}/value/seen", tap, status=409)
 
 
 def test_a_car_without_a_distance_says_what_is_missing(browser: Browser, store: Store, clock: Clock) -> None:

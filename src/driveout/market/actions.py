@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 
+from driveout.cars import UseAgainstOthers
 from driveout.cars.actions import get_car, note_event
 from driveout.cars.car import Car
 from driveout.errors import BadEntry, CannotSay
@@ -15,6 +16,8 @@ from driveout.market.comparables import Comparable
 from driveout.market.records import KeptAppraisal, KeptComparable
 from driveout.market.spreadsheet import comparables_from_csv, comparables_from_paste
 from driveout.market.time_to_sell import SaleRate, sale_rate, stays
+from driveout.market.uplift import Uplift, repair_adds
+from driveout.market.use_a_year import yearly_use
 from driveout.market.value import appraise
 from driveout.market.written import TITLE_WORDS, comparable_from_texts, options_from_text
 from driveout.store import Tx
@@ -88,6 +91,13 @@ def take_out(tx: Tx, car_id: int, number: int, version: int, *, at: datetime) ->
     note_event(
         tx, car_id, "comparable", f"Comparable taken out: {kept.car.label}", {"comparable": number}, at
     )
+    return kept
+
+
+def put_back(tx: Tx, car_id: int, number: int, version: int, *, at: datetime) -> KeptComparable:
+    """Put a comparable that was taken out back into the list."""
+    kept = records.change_comparable(tx, car_id, number, version, {"taken_out": False})
+    note_event(tx, car_id, "comparable", f"Comparable put back: {kept.car.label}", {"comparable": number}, at)
     return kept
 
 
@@ -253,6 +263,55 @@ def appraise_car(tx: Tx, car_id: int, *, at: datetime) -> KeptAppraisal:
 def latest_appraisal(tx: Tx, car_id: int) -> KeptAppraisal | None:
     """The newest appraisal of a car, None before the first."""
     return records.latest_appraisal(tx, car_id)
+
+
+def appraisal_before(tx: Tx, car_id: int, moment: datetime) -> KeptAppraisal | None:
+    """The newest appraisal of a car made before a moment, such as its sale; None without one."""
+    return records.appraisal_before(tx, car_id, moment)
+
+
+def repair_adds_to(
+    tx: Tx,
+    car_id: int,
+    *,
+    condition_steps_up: float = 0.0,
+    share: tuple[float, float, float] | None = None,
+) -> Uplift | None:
+    """What a repair adds to the newest value of a car; see `repair_adds`.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    condition_steps_up
+        Steps of condition the repair lifts the car by.
+    share
+        Share of the value the fault takes away, low, likely, high.
+
+    Returns
+    -------
+    Uplift or None
+        Amount with its doubt; None before the first appraisal.
+
+    Raises
+    ------
+    BadEntry
+        If neither is given, or the shares do not rise within 0 to 1.
+    """
+    kept = records.latest_appraisal(tx, car_id)
+    if kept is None:
+        return None
+    return repair_adds(kept, condition_steps_up=condition_steps_up, share=share)
+
+
+def yearly_use_of(tx: Tx, car_id: int, on: date) -> UseAgainstOthers | None:
+    """Distance a year of a car against its comparables; None while either is unknown."""
+    car = get_car(tx, car_id)
+    if car.mileage_km is None or car.made_year is None:
+        return None
+    return yearly_use(car_to_value(car, on), [kept.car for kept in records.comparables_of(tx, car_id)])
 
 
 def sale_rate_of(tx: Tx, car_id: int, today: date) -> SaleRate:

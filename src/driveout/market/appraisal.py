@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any, Literal
 
@@ -12,6 +13,7 @@ from driveout.market.comparables import MOST_AGE_YEARS, MOST_KM, TitleStatus, ag
 from driveout.market.prior import condition_steps
 from driveout.units import Money
 
+Z80 = 1.2815515655446004  # 90 % point of the normal law
 RefersTo = Literal["average", "sound"]
 REFERS_TO_WORDS: dict[str, str] = {
     "average": "The value is that of a car as the comparables mostly are: buyers already count on the faults "
@@ -108,6 +110,10 @@ class Pull:
         Why it counts little; empty when it counts in full.
     origin
         ``file:line`` of it.
+    mileage_km
+        Its distance; None when not said. [km]
+    is_sold
+        Whether the price was paid.
     """
 
     label: str
@@ -117,6 +123,8 @@ class Pull:
     weight: float
     reason: str
     origin: str
+    mileage_km: float | None = None
+    is_sold: bool = False
 
     @property
     def is_outlier(self) -> bool:
@@ -134,6 +142,10 @@ class Effect:
     low: float
     high: float
     learned: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain data for JSON."""
+        return asdict(self)
 
 
 @dataclass(frozen=True)
@@ -184,6 +196,11 @@ class Appraisal:
     out_of_range: bool
     refers_to: RefersTo = "average"
 
+    @property
+    def condition_step(self) -> tuple[float, float] | None:
+        """Log price of one step of condition and its spread; None when no car stated one."""
+        return step_of([e.as_dict() for e in self.effects])
+
     def as_dict(self) -> dict[str, Any]:
         """Plain data for JSON; money as text of major units."""
         return {
@@ -201,17 +218,7 @@ class Appraisal:
             "refers_to": self.refers_to,
             "out_of_range": self.out_of_range,
             "warnings": list(self.warnings),
-            "effects": [
-                {
-                    "name": e.name,
-                    "per": e.per,
-                    "share": e.share,
-                    "low": e.low,
-                    "high": e.high,
-                    "learned": e.learned,
-                }
-                for e in self.effects
-            ],
+            "effects": [e.as_dict() for e in self.effects],
             "pulls": [
                 {
                     "label": p.label,
@@ -221,6 +228,8 @@ class Appraisal:
                     "weight": p.weight,
                     "reason": p.reason,
                     "origin": p.origin,
+                    "mileage_km": p.mileage_km,
+                    "is_sold": p.is_sold,
                 }
                 for p in self.pulls
             ],
@@ -258,3 +267,12 @@ def refers_to(condition: str) -> RefersTo:
     own-reasoning, docs/method/value.md, what the value refers to.
     """
     return "sound" if condition_steps().get(condition.casefold(), 0) > 0 else "average"
+
+
+def step_of(effects: Sequence[Mapping[str, Any]]) -> tuple[float, float] | None:
+    """Log price of one step of condition and its spread, from the effects as plain data."""
+    effect = next((e for e in effects if e["name"] == "condition"), None)
+    if effect is None:
+        return None
+    spread = (math.log1p(effect["high"]) - math.log1p(effect["low"])) / (2 * Z80)
+    return math.log1p(effect["share"]), spread

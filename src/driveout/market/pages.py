@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import Response
+from markupsafe import Markup
 
+from driveout.cars import Car
 from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, DriveoutError
 from driveout.files import yaml_document
 from driveout.market import actions
+from driveout.market.appraisal import REFERS_TO_WORDS
+from driveout.market.chart import Dot, price_chart
+from driveout.market.comparables import Comparable
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
+from driveout.market.use_a_year import CAUTION
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, Undo, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -46,16 +53,21 @@ def show(request: Request, car_id: int) -> Response:
 def upload(request: Request, car_id: int, form: PostedForm) -> Response:
     """Take a table, as a file or pasted, and appraise the car anew."""
 
-    def do(tx: Tx) -> None:
+    def do(tx: Tx) -> Undo:
         file = form.file("file")
         unit = form.choice("mileage_unit", ("km", "mi"))
         if file is not None and file.data:
-            actions.add_comparables(tx, car_id, file.data, file.name, at=now(request), mileage_unit=unit)
+            new = actions.add_comparables(
+                tx, car_id, file.data, file.name, at=now(request), mileage_unit=unit
+            )
         elif form.raw.get("paste", "").strip():
-            actions.add_pasted(tx, car_id, form.raw["paste"], at=now(request), mileage_unit=unit)
+            new = actions.add_pasted(tx, car_id, form.raw["paste"], at=now(request), mileage_unit=unit)
         else:
-            raise BadEntry("Choose a file or paste a table with its header row.", field="file")
+            raise BadEntry(
+                "Choose a file, or paste a table with its header row or the text of adverts.", field="file"
+            )
         actions.appraise_car(tx, car_id, at=now(request))
+        return _added(car_id, {kept.id: kept.car for kept in new})
 
     return _done(request, car_id, form, do)
 
@@ -64,11 +76,12 @@ def upload(request: Request, car_id: int, form: PostedForm) -> Response:
 def one(request: Request, car_id: int, form: PostedForm) -> Response:
     """Take one comparable from the form and appraise the car anew."""
 
-    def do(tx: Tx) -> None:
+    def do(tx: Tx) -> Undo:
         unit = form.choice("mileage_unit", ("km", "mi"))
         cells = {name: form.text(name, required=False) for name in _CELLS}
-        actions.add_one(tx, car_id, cells, at=now(request), mileage_unit=unit)
+        new = actions.add_one(tx, car_id, cells, at=now(request), mileage_unit=unit)
         actions.appraise_car(tx, car_id, at=now(request))
+        return _added(car_id, {kept.id: kept.car for kept in new})
 
     return _done(request, car_id, form, do)
 
@@ -83,15 +96,40 @@ def appraise_again(request: Request, car_id: int, form: PostedForm) -> Response:
 def seen(request: Request, car_id: int, form: PostedForm) -> Response:
     """Note that an advert still stands today, is gone, or take the comparable out."""
 
-    def do(tx: Tx) -> None:
+    def do(tx: Tx) -> Undo | None:
         number = form.whole("comparable", least=1) or 0
         version = form.whole("version", least=1) or 0
-        what = form.choice("what", ("there", "gone", "out"))
-        if what == "out":
-            actions.take_out(tx, car_id, number, version, at=now(request))
-        else:
-            today = now(request).date()
-            actions.note_seen(tx, car_id, number, version, today, what == "gone", at=now(request))
+        what = form.choice("what", ("there", "gone", "out", "back"))
+        if what in ("out", "back"):
+            move = actions.take_out if what == "out" else actions.put_back
+            kept = move(tx, car_id, number, version, at=now(request))
+            if actions.comparables_of(tx, car_id):
+                actions.appraise_car(tx, car_id, at=now(request))
+            if what == "back":
+                return None
+            return Undo(
+                f"/cars/{car_id}/value/seen",
+                {"comparable": str(kept.id), "version": str(kept.version), "what": "back"},
+                f"Taken out: {kept.car.label}.",
+            )
+        today = now(request).date()
+        actions.note_seen(tx, car_id, number, version, today, what == "gone", at=now(request))
+        return None
+
+    return _done(request, car_id, form, do)
+
+
+@router.post("/cars/{car_id}/value/take-back")
+def take_back(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take out again what was just added."""
+
+    def do(tx: Tx) -> None:
+        numbers = {text for text in form.text("comparables", longest=20_000).split() if text.isdigit()}
+        for kept in actions.comparables_of(tx, car_id):
+            if str(kept.id) in numbers:
+                actions.take_out(tx, car_id, kept.id, kept.version, at=now(request))
+        if actions.comparables_of(tx, car_id):
+            actions.appraise_car(tx, car_id, at=now(request))
 
     return _done(request, car_id, form, do)
 
@@ -109,7 +147,26 @@ def _done(request: Request, car_id: int, form: Form, do: Any) -> Response:
         do,
         then=f"/cars/{car_id}/value",
         again=lambda tx, error: _value_page(request, tx, car_id, form, error),
+        undo=lambda result: result if isinstance(result, Undo) else None,
     )
+
+
+def _added(car_id: int, new: Mapping[int, Comparable]) -> Undo:
+    """What was read, in words, so that a wrong reading is seen and taken back."""
+    if not new:
+        return Undo(
+            f"/cars/{car_id}/value/take-back", {"comparables": "0"}, "All of these were there already."
+        )
+    named = "; ".join(_read_as(car) for car in list(new.values())[:3])
+    more = f"; and {len(new) - 3} more" if len(new) > 3 else ""
+    numbers = " ".join(map(str, new))
+    return Undo(f"/cars/{car_id}/value/take-back", {"comparables": numbers}, f"Read: {named}{more}.")
+
+
+def _read_as(car: Comparable) -> str:
+    age = str(car.made_year) if car.made_year else f"{car.age_years:.1f} years old"
+    distance = "no distance" if car.mileage_km is None else f"{car.mileage_km:,.0f} km"
+    return f"{car.price.text()} {'paid' if car.kind == 'sold' else 'asked'}, {age}, {distance}"
 
 
 def _value_page(
@@ -139,6 +196,10 @@ def _value_page(
         error=error,
         car=car,
         appraisal=appraisal,
+        refers_to=REFERS_TO_WORDS[appraisal.refers_to] if appraisal else "",
+        chart=_chart(car, appraisal.low, appraisal.value, appraisal.high, pulls) if appraisal else "",
+        use=actions.yearly_use_of(tx, car_id, now(request).date()),
+        use_caution=CAUTION,
         asked=money(content["asked"]) if content else None,
         pulls=pulls[:MOST_ROWS_SHOWN],
         more_pulls=max(len(pulls) - MOST_ROWS_SHOWN, 0),
@@ -150,3 +211,14 @@ def _value_page(
         rate=rate,
         half_days=rate.days_until(0.5),
     )
+
+
+def _chart(car: Car, low: Money, value: Money, high: Money, pulls: Sequence[dict[str, Any]]) -> Markup:
+    dots = [
+        Dot(p["mileage_km"], p["price"], p.get("is_sold", False), bool(p["reason"]))
+        for p in pulls
+        if p.get("mileage_km") is not None
+    ]
+    if not dots or car.mileage_km is None:
+        return Markup()
+    return Markup(price_chart(dots, float(car.mileage_km), low, value, high))

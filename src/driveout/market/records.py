@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from driveout.errors import BadEntry, Conflict
+from driveout.market.appraisal import RefersTo, step_of
 from driveout.market.comparables import Comparable
 from driveout.store import Moment, Tx, metadata
 from driveout.units import Money
@@ -68,6 +69,16 @@ class KeptAppraisal:
     used: int
     content: dict[str, Any]
     at: datetime
+
+    @property
+    def refers_to(self) -> RefersTo:
+        """``average`` or ``sound``: which car the value is that of; see `Appraisal`."""
+        return "sound" if self.content.get("refers_to") == "sound" else "average"
+
+    @property
+    def condition_step(self) -> tuple[float, float] | None:
+        """Log price of one step of condition and its spread; None when no car stated one."""
+        return step_of(self.content.get("effects", ()))
 
 
 def add_comparable(tx: Tx, car_id: int, comparable: Comparable, at: datetime) -> KeptComparable:
@@ -136,6 +147,17 @@ def latest_appraisal(tx: Tx, car_id: int) -> KeptAppraisal | None:
     row = tx.execute(
         sa.select(market_appraisal)
         .where(market_appraisal.c.car_id == car_id)
+        .order_by(market_appraisal.c.id.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else _appraisal(row)
+
+
+def appraisal_before(tx: Tx, car_id: int, moment: datetime) -> KeptAppraisal | None:
+    """The newest appraisal of a car made before a moment."""
+    row = tx.execute(
+        sa.select(market_appraisal)
+        .where(market_appraisal.c.car_id == car_id, market_appraisal.c.at < moment)
         .order_by(market_appraisal.c.id.desc())
         .limit(1)
     ).first()

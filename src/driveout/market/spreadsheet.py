@@ -8,6 +8,7 @@ from datetime import date
 
 from driveout.errors import BadEntry, BadRows
 from driveout.files import csv_table
+from driveout.market.adverts_text import comparables_from_adverts
 from driveout.market.comparables import Comparable
 from driveout.market.written import KIND_WORDS, TITLE_WORDS, comparable_from_texts
 
@@ -87,15 +88,13 @@ def comparables_from_csv(
     BadEntry
         If the table has no price column, neither year nor age, or too many rows.
     """
+    # Counted before anything is taken apart: a million rows as cells would fill a small machine's memory.
+    lines = data.count(b"\n")
+    if lines > 4 * MOST_ROWS:
+        raise _too_many(lines, name)
     table = csv_table(_without_sep_line(data), name)
     if len(table.rows) > MOST_ROWS:
-        raise BadEntry(
-            f"{name} has {len(table.rows):,} rows; at most {MOST_ROWS:,} are read. Keep the cars most like yours.",
-            field="file",
-            value=len(table.rows),
-            allowed=f"up to {MOST_ROWS:,} rows",
-            place=name,
-        )
+        raise _too_many(len(table.rows), name)
     meaning = _meaning(table.columns, name)
     _drop_false_friends(meaning, [row.cells for row in table.rows])
     found: list[Comparable] = []
@@ -144,12 +143,47 @@ def comparables_from_csv(
 def comparables_from_paste(
     text: str, *, currency: str, today: date, mileage_unit: str = "km"
 ) -> tuple[Comparable, ...]:
-    """Read comparables pasted from a spreadsheet (tabs) or typed as CSV; same rules as the file."""
+    """Read comparables pasted as cells with a header row, or as the text of adverts.
+
+    Parameters
+    ----------
+    text
+        What was pasted.
+    currency
+        Currency of prices that carry none. ISO 4217.
+    today
+        The day it is.
+    mileage_unit
+        ``km`` or ``mi`` for a distance column that names no unit.
+
+    Returns
+    -------
+    tuple of Comparable
+        One per row, or per block of advert text.
+
+    Raises
+    ------
+    BadEntry
+        If nothing was pasted, or what was cannot be used; see `comparables_from_csv` and
+        `comparables_from_adverts`.
+    """
     if not text.strip():
-        raise BadEntry("Nothing was pasted. Copy the cells with their header row.", field="paste")
+        raise BadEntry(
+            "Nothing was pasted. Copy the cells with their header row, or the text of adverts.", field="paste"
+        )
+    if not _has_header(text):
+        return comparables_from_adverts(text, currency=currency, today=today)
     return comparables_from_csv(
         text.encode(), "pasted text", currency=currency, today=today, mileage_unit=mileage_unit
     )
+
+
+def _has_header(text: str) -> bool:
+    """Whether the first line names columns: one of them a price, or none of them with a digit."""
+    first = next(line for line in text.splitlines() if line.strip())
+    cells = re.split(r"[\t;,]", first)
+    named = {_BY_HEADER.get(_plain(re.sub(r"[(\[].*?[)\]]", "", cell))) for cell in cells}
+    return len(cells) > 1 and ("price" in named or "sold_price" in named or not re.search(r"\d", first))
 
 
 def _plain(header: str) -> str:
@@ -199,6 +233,17 @@ def _drop_false_friends(meaning: dict[str, str], rows: Sequence[Mapping[str, str
             meaning[column] = "name"
         if to == "kind" and _plain(column) in ("type", "status") and not cells <= set(KIND_WORDS):
             meaning[column] = ""
+
+
+def _too_many(rows: int, name: str) -> BadEntry:
+    return BadEntry(
+        f"{name} has {rows:,} rows; at most {MOST_ROWS:,} are read. Keep the cars most like yours: "
+        "sort by model, year and distance in the spreadsheet and delete the rest.",
+        field="file",
+        value=rows,
+        allowed=f"up to {MOST_ROWS:,} rows",
+        place=name,
+    )
 
 
 def _placed(entry: BadEntry, place: str) -> BadEntry:

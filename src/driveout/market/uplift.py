@@ -5,12 +5,32 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Protocol
 
 from driveout.errors import BadEntry
-from driveout.market.appraisal import Appraisal
+from driveout.market.appraisal import Z80
 from driveout.market.prior import default_prior
-from driveout.market.value import Z80
 from driveout.units import Money, minor_digits
+
+
+class Valued(Protocol):
+    """A value with its spread, as just made or as kept."""
+
+    @property
+    def value(self) -> Money:
+        """Middle of the value."""
+
+    @property
+    def log_mean(self) -> float:
+        """Mean of its logarithm."""
+
+    @property
+    def log_sd(self) -> float:
+        """Spread of its logarithm."""
+
+    @property
+    def condition_step(self) -> tuple[float, float] | None:
+        """Log price of one step of condition and its spread; None when no car stated one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +45,7 @@ class Uplift:
 
 
 def repair_adds(
-    appraisal: Appraisal, *, condition_steps_up: float = 0.0, share: tuple[float, float, float] | None = None
+    appraisal: Valued, *, condition_steps_up: float = 0.0, share: tuple[float, float, float] | None = None
 ) -> Uplift:
     """What a repair adds to a car's value, with its doubt.
 
@@ -51,8 +71,6 @@ def repair_adds(
     ------
     BadEntry
         If neither is given, or the shares do not rise within 0 to 1.
-    CannotSay
-        If steps are asked but no car states its condition.
 
     References
     ----------
@@ -72,14 +90,9 @@ def repair_adds(
         variance = 0.3 * (low - mean) ** 2 + 0.4 * (likely - mean) ** 2 + 0.3 * (high - mean) ** 2
         because = f"the fault takes {low:.0%} to {high:.0%} of the value, likely {likely:.0%}, as typed"
     elif condition_steps_up:
-        effect = next((e for e in appraisal.effects if e.name == "condition"), None)
-        if effect is None:
-            prior_mean, prior_sd = default_prior().of("condition")
-            learned = "common practice, no source"
-        else:
-            prior_mean = math.log1p(effect.share)
-            prior_sd = (math.log1p(effect.high) - math.log1p(effect.low)) / (2 * Z80)
-            learned = "from the comparables and common practice"
+        step = appraisal.condition_step
+        learned = "common practice, no source" if step is None else "from the comparables and common practice"
+        prior_mean, prior_sd = step or default_prior().of("condition")
         mu, sigma = prior_mean * condition_steps_up, prior_sd * abs(condition_steps_up)
         mean = math.exp(mu + sigma**2 / 2) - 1
         variance = math.exp(2 * mu + sigma**2) * math.expm1(sigma**2)

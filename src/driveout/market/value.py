@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.market.appraisal import Appraisal, CarToValue, Effect, Pull, refers_to
+from driveout.market.appraisal import Z80, Appraisal, CarToValue, Effect, Pull, refers_to
 from driveout.market.cautions import cautions, outlier_reason
 from driveout.market.columns import TEN_THOUSAND_MILES_KM, Table, beyond, columns_of, leverage
 from driveout.market.comparables import Comparable, Kind
@@ -18,7 +18,6 @@ from driveout.market.regression import Fits, Floats, fit_lines
 from driveout.units import Money, minor_digits
 
 MOST_USED = 300
-Z80 = 1.2815515655446004  # 90 % point of the normal law
 
 
 def appraise(
@@ -163,7 +162,13 @@ def _pulls(
 ) -> tuple[Pull, ...]:
     if without is None:
         only = used[0]
-        return (Pull(only.label, only.price, only.price, Money(0, currency), 1.0, "", only.origin),)
+        nothing = Money(0, currency)
+        return (
+            Pull(
+                *(only.label, only.price, only.price, nothing, 1.0, "", only.origin),
+                *(only.mileage_km, only.kind == "sold"),
+            ),
+        )
     expected = without.at(table.x)
     value_without = without.at(x)
     scale = np.sqrt(without.variance_at(table.x))
@@ -181,6 +186,8 @@ def _pulls(
                 min(float(weights[i]), 1.0),
                 outlier_reason(comparable, off, float(scale[i]), float(without.slopes[i, 1])),
                 comparable.origin,
+                comparable.mileage_km,
+                comparable.kind == "sold",
             )
         )
     return tuple(sorted(pulls, key=lambda pull: -abs(pull.moves.minor)))
