@@ -60,6 +60,7 @@ def _books(
         layouts=[layout.name for layout in actions.bank_layouts(tx)],
         encodings=[(name, name or "find it out") for name in ENCODINGS],
         currency=_currency(tx),
+        other_money=actions.other_money(tx, _currency(tx)),
     )
 
 
@@ -80,12 +81,23 @@ def _do(request: Request, form: Form, do: Any) -> Response:
 def show_year(request: Request, year: int) -> Response:
     """Draw one year of the books."""
     with reading(request) as tx:
-        summary = actions.year_of(tx, year, _currency(tx))
+        first = _currency(tx)
         names = {car_part(car.id): car.name for car in list_cars(tx)}
-        rows = [
-            (names.get(row.car, row.car) or "Garage", row.category, row.amount.text()) for row in summary.rows
+        summaries = [
+            actions.year_of(tx, year, currency)
+            for currency in (actions.currencies_moved(tx, year, first) if 1970 <= year <= 9998 else (first,))
         ]
-        return page(request, "money/year.html", summary=summary, rows=rows)
+        years = [
+            (
+                summary,
+                [
+                    (names.get(row.car, row.car) or "Garage", row.category, row.amount.text())
+                    for row in summary.rows
+                ],
+            )
+            for summary in summaries
+        ]
+        return page(request, "money/year.html", year=year, years=years)
 
 
 @router.post("/money/supplies")
@@ -139,6 +151,28 @@ def own_money(request: Request, form: PostedForm) -> Response:
             token=form.raw.get("once", ""),
         ),
     )
+
+
+@router.post("/money/exchange")
+def exchange(request: Request, form: PostedForm) -> Response:
+    """Change money into another currency."""
+
+    def do(tx: Tx) -> None:
+        base = _currency(tx)
+        gave_in = form.text("gave_currency", required=False, longest=3).upper() or base
+        got_in = form.text("got_currency", required=False, longest=3).upper() or base
+        actions.exchange_money(
+            tx,
+            form.money("gave", gave_in),
+            form.money("got", got_in),
+            form.day("exchange_day"),
+            base=base,
+            rate_source=form.text("exchange_source", longest=200),
+            at=now(request),
+            token=form.raw.get("once", ""),
+        )
+
+    return _do(request, form, do)
 
 
 @router.post("/money/close")

@@ -18,6 +18,8 @@ CATEGORIES = {
     "AfterSale": "Costs after a sale",
     "Overhead": "Overhead",
     "Depreciation": "Tools written off",
+    "ExchangeGain": "Gained on exchange",
+    "ExchangeLoss": "Lost on exchange",
 }
 
 

@@ -2,7 +2,7 @@
 
 `costs` is what a car costs, `sale` what it brings, `own_effort` own time and trips, `shelf` supplies,
 tools and own money, `bank` the bank's file, `whole_journal` balances, year, taking back and closing,
-`ahead` expected money, `receipt_photos` photographed receipts; `entering` is the way in for all of them.
+`exchange` other currencies, `ahead` expected money, `receipt_photos` photographed receipts; `entering` is the way in for all of them.
 """
 
 from driveout.money.actions.ahead import cash_at_hand, drop_planned, plan_money, planned_money
@@ -24,6 +24,7 @@ from driveout.money.actions.costs import (
     owed_and_held,
 )
 from driveout.money.actions.entering import car_entries
+from driveout.money.actions.exchange import currencies_moved, exchange_money, other_money
 from driveout.money.actions.own_effort import book_hours, book_travel, minutes_by_work
 from driveout.money.actions.receipt_photos import LARGEST_PHOTO, keep_photo, photo_of, picture_type
 from driveout.money.actions.sale import (
@@ -56,6 +57,9 @@ from driveout.money.actions.whole_journal import (
 )
 
 __all__ = [
+    "other_money",
+    "exchange_money",
+    "currencies_moved",
     "LARGEST_PHOTO",
     "Shelf",
     "Tool",

@@ -17,7 +17,14 @@ from driveout.money.bookings.accounts import (
 )
 from driveout.money.bookings.core_bill import CoreBill, core_bill
 from driveout.money.bookings.costs import core_settled, purchase, receipt, refund
-from driveout.money.bookings.exchange import Held, Rate, exchange_account, exchanged, in_other_currency
+from driveout.money.bookings.exchange import (
+    EXCHANGE,
+    Held,
+    Rate,
+    exchange_account,
+    exchanged,
+    in_other_currency,
+)
 from driveout.money.bookings.own_effort import own_hours, travel, work_name, work_words
 from driveout.money.bookings.sale import (
     PartExchange,
@@ -41,6 +48,7 @@ from driveout.money.bookings.shelf import (
 __all__ = [
     "BANK",
     "COST_KINDS",
+    "EXCHANGE",
     "KIND_NAMES",
     "SUPPLIES",
     "TOOLS",

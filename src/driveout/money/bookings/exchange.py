@@ -14,6 +14,7 @@ from driveout.money.bookings.accounts import BANK, above_zero
 from driveout.money.journal import Entry, Posting
 from driveout.units import Money, minor_digits
 
+EXCHANGE = "Equity:Exchange"
 GAIN, LOSS = "Income:ExchangeGain", "Expenses:ExchangeLoss"
 _MOST_DECIMALS, _LARGEST_RATE = 10, Decimal(10) ** 9
 
@@ -53,7 +54,7 @@ class Rate:
                 allowed="two",
             )
         places = -int(self.per_unit.as_tuple().exponent) if self.per_unit.is_finite() else 99
-        if not 0 < self.per_unit <= _LARGEST_RATE or places > _MOST_DECIMALS:
+        if places > _MOST_DECIMALS or not 0 < self.per_unit <= _LARGEST_RATE:
             raise BadEntry(
                 f"The rate {self.per_unit} is not usable. Type how many {self.into} one {self.of} is worth.",
                 field="rate",
@@ -102,7 +103,7 @@ class Held:
 
 def exchange_account(of: str, into: str) -> str:
     """Account through which one currency became the other; each pair has its own."""
-    return f"Equity:Exchange:{of}-{into}"
+    return f"{EXCHANGE}:{of}-{into}"
 
 
 def _closed(held: Held, change: Money, worth: Money) -> Money:
