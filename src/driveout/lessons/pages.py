@@ -27,7 +27,7 @@ from driveout.lessons.lesson_file import as_text, lessons_yaml, read_lessons
 from driveout.lessons.reply import plain, what_was_learned
 from driveout.lessons.variance import Actual
 from driveout.lessons.waterfall import waterfall_svg
-from driveout.money import COST_KINDS, KIND_NAMES, Entry, car_part, open_cores, standing
+from driveout.money import COST_KINDS, KIND_NAMES, Entry, Rate, car_part, open_cores, standing
 from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
 from driveout.money.cash_ahead import Planned
@@ -213,6 +213,15 @@ def _optional(form: Form, name: str, currency: str) -> Money | None:
     return form.money(name, currency) if form.raw.get(name, "").strip() else None
 
 
+def _other_currency(form: Form, currency: str, day: str) -> Rate | None:
+    """Rate that was typed for money paid in another currency; None when it was the car's."""
+    of = form.text("paid_currency", required=False, longest=3).upper()
+    if of in ("", currency):
+        return None
+    source = form.text("rate_source", longest=200)
+    return Rate(of, currency, form.decimal("rate", least=0), form.day(day), source)
+
+
 def _line_and_kind(tx: Tx, car_id: int, form: Form) -> tuple[str, str]:
     """Estimate line chosen and its kind; without a line the kind that was chosen."""
     line = form.text("line", required=False)
@@ -232,8 +241,9 @@ def receipt(request: Request, car_id: int, form: PostedForm) -> Response:
     def do(tx: Tx, currency: str) -> Entry:
         line, kind = _line_and_kind(tx, car_id, form)
         photo = form.file("photo")
-        amount = form.money("amount", currency)
-        core = _optional(form, "core", currency)
+        rate = _other_currency(form, currency, "day")
+        amount = form.money("amount", rate.of if rate else currency)
+        core = _optional(form, "core", rate.of if rate else currency)
         # Checked before the photo is written, so that a refused form leaves nothing behind.
         day, what, shop = form.day("day"), form.text("what"), form.text("shop", required=False)
         quantity = form.decimal("quantity", least=0) if form.raw.get("quantity", "").strip() else Decimal(1)
@@ -251,6 +261,7 @@ def receipt(request: Request, car_id: int, form: PostedForm) -> Response:
             line=line,
             quantity=quantity,
             photo=digest,
+            rate=rate,
             token=form.raw.get("once", ""),
         )
 
@@ -270,19 +281,14 @@ def receipt_photo(request: Request, car_id: int, digest: str) -> Response:
 @router.post("/cars/{car_id}/money/purchase")
 def purchase(request: Request, car_id: int, form: PostedForm) -> Response:
     """Book the purchase."""
-    return _book(
-        request,
-        car_id,
-        form,
-        lambda tx, currency: money.book_purchase(
-            tx,
-            car_id,
-            form.money("price", currency),
-            form.day("price_day"),
-            at=now(request),
-            token=form.raw.get("once", ""),
-        ),
-    )
+
+    def do(tx: Tx, currency: str) -> Entry:
+        rate = _other_currency(form, currency, "price_day")
+        price = form.money("price", rate.of if rate else currency)
+        day, token = form.day("price_day"), form.raw.get("once", "")
+        return money.book_purchase(tx, car_id, price, day, at=now(request), rate=rate, token=token)
+
+    return _book(request, car_id, form, do)
 
 
 @router.post("/cars/{car_id}/money/core")
