@@ -113,7 +113,8 @@ class Ahead:
     hours
         All own hours.
     lowest_cash, lowest_on
-        Least cash and its day; what still has to be paid for a car is paid when its work begins.
+        Least cash and its day. What a car in hand still costs is paid when its work begins, a car to
+        be bought is paid today with all it costs.
     bay_days
         Days that bays are taken.
     """
@@ -191,7 +192,7 @@ def run_forward(yard: YardNow) -> Ahead:
         delay = sold - alone if car.is_here else (sold - begins) - alone
         money = car.money - car.per_day * delay
         courses.append(Course(car.car_id, car.name, begins, clock, sold, money))
-        moves += [(begins, -car.cash_out), (sold, money + car.cash_out)]
+        moves += [(begins if car.is_here else 0.0, -car.cash_out), (sold, money + car.cash_out)]
     cash, low, low_on = yard.cash, yard.cash, 0.0
     for day, amount in sorted(moves, key=lambda move: (move[0], move[1])):
         cash += amount
