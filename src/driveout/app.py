@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
     from driveout.store import Store, Tx
+    from driveout.web.frame import Changed
+    from driveout.web.gate import Visitor
+    from driveout.web.listening import Listening
 
 # The parts of the job that have pages or commands of their own, in the order of the job.
 PARTS = (
@@ -48,7 +51,6 @@ PARTS = (
     "simulate",
     "demo",
 )
-LOCAL_HOSTS = frozenset({"localhost", "127.0.0.1", "::1"})
 
 
 def home_folder() -> Path:
@@ -132,7 +134,9 @@ class Desk:
 
     def serve(self, port: int, browser: bool) -> Answer:
         """Serve the record's pages on this machine until stopped."""
-        return serve_store(self.store, port, browser)
+        from driveout.web.listening import Listening
+
+        return serve_store(self.store, Listening(port=port), browser)
 
     def reading(self) -> AbstractContextManager[Tx]:
         """Open a transaction that changes nothing."""
@@ -178,35 +182,46 @@ def _version() -> str:
         return "from the source folder"
 
 
-def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
+def web_app(store: Store, listening: Listening | None = None) -> FastAPI:
     """Build the web application on a record.
 
     Parameters
     ----------
     store
         The record.
-    hosts
-        Host names that it answers to.
+    listening
+        Where it is reached; on this machine only when left out.
 
     Returns
     -------
     FastAPI
         The application, with the gate around it.
     """
-    from fastapi import FastAPI, Request
+    from fastapi import Depends, FastAPI, Request
     from fastapi.exceptions import RequestValidationError
     from fastapi.responses import JSONResponse, Response
     from fastapi.staticfiles import StaticFiles
     from starlette.exceptions import HTTPException
 
+    from driveout.crew import Tries
+    from driveout.crew.pages import demand, demand_own
     from driveout.guide.actions import methods as behind_the_numbers
     from driveout.web.frame import Frame, page, status_of
-    from driveout.web.gate import Gate
+    from driveout.web.gate import Gate, Visitor
+    from driveout.web.listening import Listening
 
     package = Path(__file__).parent
+    where = listening or Listening()
     app = FastAPI(
-        title="driveout", version="1", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json"
+        title="driveout",
+        version="1",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        dependencies=[Depends(demand)],
     )
+    app.state.listening = where
+    app.state.tries = Tries()
     modules = list(_modules("pages"))
     chapters = sorted(
         (c for m in modules for c in getattr(m, "CHAPTERS", ())), key=lambda chapter: chapter.order
@@ -215,6 +230,9 @@ def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
     app.state.frame = Frame(
         store, _secret(store.home), folders, tuple(chapters), _car_top, _version(), behind_the_numbers()
     )
+    app.state.frame.demand = demand_own
+    app.state.frame.noted = _note_act
+    app.state.frame.last_change = _last_change
     app.state.store = store
     app.state.page_routes = [route for module in modules for route in module.router.routes]
     for module in modules:
@@ -267,8 +285,62 @@ def web_app(store: Store, hosts: frozenset[str] = LOCAL_HOSTS) -> FastAPI:
         )
         return b"text/html; charset=utf-8", text.encode()
 
-    app.add_middleware(Gate, hosts=hosts, refuse=refuse)
+    app.add_middleware(
+        Gate,
+        hosts=where.hosts,
+        refuse=refuse,
+        device_of=lambda cookies: _device(store, where, cookies),
+        on_lan=where.on_lan,
+        at_desk=Visitor(os.environ.get("DRIVEOUT_PERSON", "")[:80]),
+    )
     return app
+
+
+def _device(store: Store, where: Listening, cookies: str) -> Visitor | None:
+    """The paired phone that shows its key; notes every few minutes that it was here."""
+    from http.cookies import CookieError, SimpleCookie
+
+    from driveout.crew.actions import device_of, is_long_unseen, mark_seen
+    from driveout.crew.pages import device_cookie
+    from driveout.web.gate import Visitor
+
+    try:
+        shown = SimpleCookie(cookies).get(device_cookie(where.is_encrypted))
+    except CookieError:
+        return None
+    if shown is None or len(shown.value) > 200:
+        return None
+    with store.reading() as tx:
+        device = device_of(tx, shown.value)
+    if device is None:
+        return None
+    if is_long_unseen(device, store.now()):
+        # A disk that cannot be written must not keep the person from reading.
+        with suppress(DriveoutError), store.writing() as tx:
+            mark_seen(tx, device.id, at=store.now())
+    return Visitor(device.person.name, device.person.role, device.id)
+
+
+def _note_act(tx: Tx, visitor: Visitor, path: str, at: datetime) -> None:
+    """Keep who changed what belongs to no car; a car keeps it in its own trail."""
+    from driveout.crew.actions import note_act
+
+    if not path.startswith("/cars/"):
+        note_act(tx, visitor.name, path, at=at)
+
+
+def _last_change(tx: Tx, path: str) -> Changed | None:
+    """Who changed what stands at an address last: by the car's trail, or by the list of other changes."""
+    from driveout.cars.actions import trail_of
+    from driveout.crew.actions import last_act
+    from driveout.web.frame import Changed
+
+    parts = path.split("/")
+    if parts[1] == "cars" and len(parts) > 2 and parts[2].isdigit():
+        event = next(iter(trail_of(tx, int(parts[2]), limit=1)), None)
+        return None if event is None else Changed(event.at, event.data.get("by", ""), event.summary)
+    act = last_act(tx, path)
+    return None if act is None else Changed(act.at, act.person)
 
 
 def _car_top(tx: Tx, car_id: int) -> dict[str, Any]:
@@ -315,9 +387,24 @@ def command_line() -> typer.Typer:
         ctx: typer.Context,
         port: int = typer.Option(8321, min=1, max=65535),
         browser: bool = typer.Option(False, help="Open the page in a browser."),
+        lan: bool = typer.Option(
+            False, "--lan", help="Let paired phones on the network in; pair them on the page Crew."
+        ),
+        address: str = typer.Option("", help="With --lan: address or name of this machine to listen on."),
+        certificate: Path | None = typer.Option(
+            None, help="With --lan: certificate file (PEM); encrypts the way between phone and machine."
+        ),
+        key: Path | None = typer.Option(None, help="Key file (PEM) of the certificate."),
     ) -> Answer:
-        """Serve the pages on this machine only."""
-        return serve_store(ctx.obj.store, port, browser)
+        """Serve the pages on this machine, and with --lan to paired phones."""
+        from driveout.web.listening import Listening, on_lan
+
+        if (certificate is None) != (key is None):
+            raise BadEntry("A certificate needs its key and a key its certificate.", field="certificate")
+        if (address or certificate) and not lan:
+            raise BadEntry("--address and --certificate belong to --lan. Add --lan.", field="lan")
+        where = on_lan(address, port, certificate is not None) if lan else Listening(port=port)
+        return serve_store(ctx.obj.store, where, browser, certificate, key)
 
     @cli.command()
     def backup(ctx: typer.Context, file: Path) -> Answer:
@@ -396,21 +483,48 @@ def _check(desk: Desk) -> Answer:
     return Answer(data, lines)
 
 
-def serve_store(store: Store, port: int, browser: bool) -> Answer:
-    """Serve a record on the loopback address until stopped."""
+def serve_store(
+    store: Store,
+    where: Listening,
+    browser: bool,
+    certificate: Path | None = None,
+    key: Path | None = None,
+) -> Answer:
+    """Serve a record until stopped: on the loopback address, and on the network's when wanted."""
     import threading
     import webbrowser
 
     import uvicorn
 
-    from driveout.store import keep_daily_copies
+    from driveout.web.listening import sockets_of
 
-    keep_daily_copies(store)
-    address = f"http://localhost:{port}/"
+    for file in (certificate, key):
+        if file is not None:
+            file.open("rb").close()
+    opened = sockets_of(where)
+    address = where.url()
     sys.stderr.write(f"driveout is at {address}  (Ctrl-C stops it)\n")
+    for name in where.names[:1]:
+        sys.stderr.write(f"paired phones reach it at {where.url(name)}; pair them on {address}crew\n")
+        if not where.is_encrypted:
+            sys.stderr.write("the way to them is not encrypted: use your own network only\n")
     if browser:
         threading.Timer(1.0, webbrowser.open, [address]).start()
-    uvicorn.run(web_app(store), host="127.0.0.1", port=port, log_level="warning", server_header=False)
+    config = uvicorn.Config(
+        web_app(store, where),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        # What other servers say about the caller is not believed: it would decide who is the owner.
+        proxy_headers=False,
+        ssl_certfile=certificate,
+        ssl_keyfile=key,
+    )
+    try:
+        uvicorn.Server(config).run(sockets=opened)
+    finally:
+        for one in opened:
+            one.close()
     return Answer({"stopped": True}, ["Stopped."])
 
 

@@ -1,7 +1,7 @@
 """The page frame: forms, templates, the gate before every request. Knows no part of the job."""
 
 from driveout.web.forms import Form, PostedForm, Upload, form_of
-from driveout.web.frame import Chapter, Frame, Tx, header_of, now, page, reading, submit, writing
+from driveout.web.frame import Chapter, Frame, Tx, Undo, header_of, now, page, reading, submit, writing
 
 __all__ = [
     "Chapter",
@@ -9,6 +9,7 @@ __all__ = [
     "Frame",
     "PostedForm",
     "Tx",
+    "Undo",
     "Upload",
     "form_of",
     "header_of",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 import secrets
 from dataclasses import dataclass
 from datetime import date
@@ -15,6 +16,7 @@ from starlette.datastructures import UploadFile
 
 from driveout.errors import BadEntry
 from driveout.units import Money, money_from_text, read_number
+from driveout.web.taste import Taste, present, settled
 
 VISIT_COOKIE = "driveout_visit"
 
@@ -38,6 +40,8 @@ class Form:
         All values by name, for fields that repeat.
     files
         Uploads by name.
+    taste
+        How the person writes numbers; what the page is drawn for when left out.
     """
 
     def __init__(
@@ -45,7 +49,9 @@ class Form:
         raw: dict[str, str],
         lists: dict[str, list[str]] | None = None,
         files: dict[str, Upload] | None = None,
+        taste: Taste | None = None,
     ) -> None:
+        self.taste = taste or present()
         self.raw = raw
         self.lists = lists or {key: [value] for key, value in raw.items()}
         self.files = files or {}
@@ -71,7 +77,9 @@ class Form:
         """Amount of money; refuses another currency than the car's."""
         text = self._given(name, required=True)
         try:
-            amount = money_from_text(text, currency)
+            # A fourth decimal keeps three of them from being taken for thousands.
+            plain = re.sub(r"(\.\d{3})(?!\d)", r"\g<1>0", settled(text, self.taste))
+            amount = money_from_text(plain, currency)
         except BadEntry as error:
             raise BadEntry(
                 f"{_words(name)}: {error.message}", field=name, value=text, allowed=error.allowed
@@ -100,7 +108,7 @@ class Form:
         """Exact number, see `number`."""
         text = self._given(name, required=True)
         try:
-            value = read_number(text)
+            value = read_number(settled(text, self.taste), decimal_comma=False)
         except BadEntry as error:
             raise BadEntry(
                 f"{_words(name)}: {error.message}", field=name, value=text, allowed=unit
@@ -144,6 +152,15 @@ class Form:
         if value != value.to_integral_value():
             raise BadEntry(f"{_words(name)} {value} is not a whole number.", field=name, value=str(value))
         return int(value)
+
+    def plain(self, name: str, required: bool = True, longest: int = 400) -> str:
+        """Text in which numbers are written with at most one decimal point, whatever marks were typed."""
+        try:
+            return settled(self.text(name, required, longest), self.taste)
+        except BadEntry as error:
+            raise BadEntry(
+                f"{_words(name)}: {error.message}", field=name, value=error.value, allowed=error.allowed
+            ) from error
 
     def choice(self, name: str, allowed: list[str] | tuple[str, ...]) -> str:
         """One of the offered values."""
@@ -234,7 +251,10 @@ async def form_of(request: Request) -> Form:
             raw[key] = value
             lists.setdefault(key, []).append(value)
     request.state.once = str(posted.get("once", ""))
-    return Form(raw, lists, files)
+    form = Form(raw, lists, files)
+    request.state.form = form
+    request.app.state.frame.demand(request, raw)
+    return form
 
 
 PostedForm = Annotated[Form, Depends(form_of)]

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, MutableMapping
+from dataclasses import dataclass
+from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
+
+from anyio import to_thread
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -14,23 +18,50 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 LARGEST_UPLOAD = 25_000_000
 _DRAINED = 200_000_000
 _READS = {"GET", "HEAD", "OPTIONS"}
+_LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+_FORWARDED = (b"forwarded", b"x-forwarded-for", b"x-real-ip", b"via")
+# What somebody who is not paired may open: the page that pairs, and the looks of it. None of it is private.
+_OPEN = ("/pair", "/manifest.webmanifest", "/favicon.ico")
 _HEADERS = (
     (
         b"content-security-policy",
         b"default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; "
-        b"form-action 'self'; frame-ancestors 'none'; base-uri 'none'; manifest-src 'self'",
+        b"form-action 'self'; frame-ancestors 'none'; base-uri 'none'; manifest-src 'self'; worker-src 'self'",
     ),
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(self), geolocation=(), microphone=()"),
     (b"cache-control", b"no-store"),
 )
 
 
+@dataclass(frozen=True)
+class Visitor:
+    """Who is asking.
+
+    Parameters
+    ----------
+    name
+        Name in the crew; empty for whoever sits at the machine itself.
+    role
+        ``owner``, ``hand``, or ``stranger`` on the page that pairs.
+    device
+        Number of the paired device; None at the machine itself.
+    """
+
+    name: str = ""
+    role: str = "owner"
+    device: int | None = None
+
+
+STRANGER = Visitor("", "stranger")
+
+
 class Gate:
-    """ASGI layer that refuses what does not come from this machine's own pages.
+    """ASGI layer that refuses what does not come from our own pages, or from nobody of the crew.
 
     Parameters
     ----------
@@ -40,14 +71,30 @@ class Gate:
         Host names (without port) that may be asked for; anything else is a rebinding trick.
     refuse
         Builds the body of a refusal from status and sentence.
+    device_of
+        Finds the paired device that a request shows; None when it shows none.
+    on_lan
+        Whether it listens beyond this machine. Then only a request from the machine's own loopback
+        address, for a loopback name and through no other server, is the owner's without a key.
+    at_desk
+        Who sits at the machine itself.
     """
 
     def __init__(
-        self, app: App, hosts: frozenset[str], refuse: Callable[[int, str, bool], tuple[bytes, bytes]]
+        self,
+        app: App,
+        hosts: frozenset[str],
+        refuse: Callable[[int, str, bool], tuple[bytes, bytes]],
+        device_of: Callable[[str], Visitor | None] = lambda cookies: None,
+        on_lan: bool = False,
+        at_desk: Visitor = Visitor(),
     ) -> None:
         self.app = app
         self.hosts = hosts
         self.refuse = refuse
+        self.device_of = device_of
+        self.on_lan = on_lan
+        self.at_desk = at_desk
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass the request on, or answer it with a refusal."""
@@ -56,6 +103,12 @@ class Gate:
             return
         headers = {key.lower(): value for key, value in scope["headers"]}
         trouble = self._trouble(scope, headers)
+        if trouble is None:
+            visitor = await self._visitor(scope, headers)
+            if visitor is None:
+                trouble = 401, NOT_PAIRED
+            else:
+                scope.setdefault("state", {})["visitor"] = visitor
         if trouble is None and scope["method"] not in _READS:
             trouble, receive = await _whole_body(headers, receive)
         if trouble is not None:
@@ -85,6 +138,33 @@ class Gate:
         if site not in ("same-origin", "none") or (origin and urlsplit(origin).netloc != host):
             return 403, "The request came from another site and was not carried out."
         return None
+
+    async def _visitor(self, scope: Scope, headers: dict[bytes, bytes]) -> Visitor | None:
+        if self._is_desk(scope, headers):
+            return self.at_desk
+        shown = headers.get(b"cookie", b"").decode("latin-1")
+        known = await to_thread.run_sync(self.device_of, shown) if shown else None
+        if known is not None:
+            return known
+        path = scope["path"]
+        return STRANGER if path in _OPEN or path.startswith("/static/") else None
+
+    def _is_desk(self, scope: Scope, headers: dict[bytes, bytes]) -> bool:
+        """Whether the request comes from the machine itself."""
+        address = (scope.get("client") or ("", 0))[0]
+        try:
+            loopback = ip_address(address.partition("%")[0]).is_loopback
+        except ValueError:
+            # No internet address at all: a local socket or a test, which the network cannot imitate.
+            loopback = not self.on_lan
+        host = _name(headers.get(b"host", b"").decode("latin-1"))
+        return loopback and host in _LOOPBACK_NAMES and not any(name in headers for name in _FORWARDED)
+
+
+NOT_PAIRED = (
+    "This phone is not paired. On the machine that driveout runs on, open the page Crew, choose who will hold the "
+    "phone and scan the code that it shows. A code pairs one phone and holds for ten minutes."
+)
 
 
 def _name(host: str) -> str:
@@ -141,6 +221,10 @@ def _with_headers(send: Send, path: str) -> Send:
     async def sending(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
             present = {key.lower() for key, _ in message["headers"]}
+            if path.startswith("/static/") and b"cache-control" not in present:
+                # Nothing private: may be kept, and is asked about again by its mark.
+                message["headers"] = [*message["headers"], (b"cache-control", b"no-cache")]
+                present.add(b"cache-control")
             extra = [(key, value) for key, value in _HEADERS if key not in present]
             message["headers"] = [*message["headers"], *extra]
         await send(message)

@@ -1,0 +1,61 @@
+"""The second schema: what the parts keep beyond the first."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade() -> None:
+    """Add the tables and columns."""
+    op.create_table(
+        "crew_act",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.Column("person", sa.String(length=80), nullable=False),
+        sa.Column("path", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_table(
+        "crew_person",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("role", sa.String(length=10), nullable=False),
+        sa.Column("joined_at", sa.String(length=40), nullable=False),
+        sa.Column("left_at", sa.String(length=40), nullable=True),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_table(
+        "crew_device",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("key_hash", sa.String(length=64), nullable=False),
+        sa.Column("paired_at", sa.String(length=40), nullable=False),
+        sa.Column("seen_at", sa.String(length=40), nullable=True),
+        sa.Column("taken_away_at", sa.String(length=40), nullable=True),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["person_id"],
+            ["crew_person.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("key_hash"),
+    )
+    op.create_table(
+        "crew_invitation",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("secret_hash", sa.String(length=64), nullable=False),
+        sa.Column("made_at", sa.String(length=40), nullable=False),
+        sa.Column("ends_at", sa.String(length=40), nullable=False),
+        sa.Column("used_at", sa.String(length=40), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["person_id"],
+            ["crew_person.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("secret_hash"),
+    )

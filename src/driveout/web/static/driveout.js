@@ -1,0 +1,9 @@
+// The pages work without this. It only lets them be read when the machine cannot be reached, where the browser allows
+// that: service workers need an encrypted page or the machine itself (secure contexts, W3C).
+"use strict";
+if ("serviceWorker" in navigator && window.isSecureContext) {
+  navigator.serviceWorker.register("/sw.js").catch(() => {});
+}
+for (const place of document.querySelectorAll("[data-offline]")) {
+  place.hidden = place.dataset.offline !== (("serviceWorker" in navigator && window.isSecureContext) ? "yes" : "no");
+}

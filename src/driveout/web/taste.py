@@ -1,0 +1,236 @@
+"""How one device wants things written: numbers, days, distances, light or dark. Kept in a cookie of the device."""
+
+from __future__ import annotations
+
+import re
+from contextvars import ContextVar
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from driveout.errors import BadEntry
+from driveout.units import miles_from_km
+
+TASTE_COOKIE = "driveout_taste"
+
+LOCALES = {
+    "en-US": "1,234.50 and May 31, 2026 (United States)",
+    "en-GB": "1,234.50 and 31 May 2026 (Britain, Ireland)",
+    "de-DE": "1.234,50 and 31.05.2026 (Germany, Austria, much of Europe)",
+    "fr-CH": "1'234.50 and 31.05.2026 (Switzerland)",
+}
+"""Ways of writing numbers and days. The marks are those of Unicode CLDR for the locale; the apostrophe is
+typed and shown plain."""
+UNITS = {"both": "km and miles", "metric": "km only", "imperial": "miles only"}
+THEMES = {"system": "as the phone or computer is set", "light": "light", "dark": "dark"}
+
+_DECIMAL_COMMA = frozenset({"de-DE"})
+_GROUPS = {"de-DE": ".", "fr-CH": "'"}
+_DAYS = {"en-US": "%b %-d, %Y", "en-GB": "%-d %b %Y", "de-DE": "%d.%m.%Y", "fr-CH": "%d.%m.%Y"}
+
+
+@dataclass(frozen=True)
+class Taste:
+    """How things are written.
+
+    Parameters
+    ----------
+    locale
+        One of `LOCALES`.
+    units
+        One of `UNITS`.
+    theme
+        One of `THEMES`.
+    is_chosen
+        Whether the person chose it; else it follows the language of the browser.
+    """
+
+    locale: str = "en-GB"
+    units: str = "both"
+    theme: str = "system"
+    is_chosen: bool = False
+
+    @property
+    def decimal_comma(self) -> bool:
+        """Whether the comma is the decimal mark."""
+        return self.locale in _DECIMAL_COMMA
+
+    @property
+    def group(self) -> str:
+        """Mark between thousands."""
+        return _GROUPS.get(self.locale, ",")
+
+    @property
+    def cookie(self) -> str:
+        """What is kept on the device."""
+        return f"{self.locale}.{self.units}.{self.theme}"
+
+
+def taste_of(cookie: str, languages: str = "") -> Taste:
+    """Read the cookie; without a usable one follow the first known language of the browser."""
+    locale, _, rest = cookie.partition(".")
+    units, _, theme = rest.partition(".")
+    if locale in LOCALES and units in UNITS and theme in THEMES:
+        return Taste(locale, units, theme, is_chosen=True)
+    for part in languages.split(","):
+        tag = part.split(";")[0].strip().lower()
+        for known in LOCALES:
+            if tag == known.lower():
+                return Taste(known)
+        if tag.startswith("de"):
+            return Taste("de-DE")
+        if tag.startswith("en"):
+            break
+    return Taste()
+
+
+_PLAIN = Taste()
+_now: ContextVar[Taste] = ContextVar("taste", default=_PLAIN)
+
+
+def use(taste: Taste) -> None:
+    """Write for this taste until another is used; one request is drawn in one context."""
+    _now.set(taste)
+
+
+def present() -> Taste:
+    """The taste that is written for now."""
+    return _now.get()
+
+
+def localised(plain: str, taste: Taste | None = None) -> str:
+    """A number written as ``1,234.50`` in the marks of the taste."""
+    wanted = taste or present()
+    swap = {",": wanted.group, ".": "," if wanted.decimal_comma else "."}
+    return "".join(swap.get(sign, sign) for sign in plain)
+
+
+def number_text(value: float | Decimal | None, digits: int = 0) -> str:
+    """A number with thousands marks; a dash for none."""
+    return "–" if value is None else localised(f"{value:,.{digits}f}")
+
+
+def day_text(value: date | datetime | None) -> str:
+    """A day; a dash for none."""
+    return "–" if value is None else format(value, _DAYS[present().locale])
+
+
+def km_text(value: float | None) -> str:
+    """A distance in the units of the taste; a dash for none."""
+    if value is None:
+        return "–"
+    km, miles = f"{number_text(value)} km", f"{number_text(miles_from_km(value))} mi"
+    return {"metric": km, "imperial": miles}.get(present().units, f"{km} ({miles})")
+
+
+_IN_WORDS = re.compile(
+    r"(?<![\w.,'])(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?=[ \u00a0](?:[A-Z]{3}|km|mi|miles|h|mm|µm|Nm|lbf|%|days?|min)(?!\w))"
+)
+
+
+def finished(value: object) -> object:
+    """Last touch to whatever a template prints: amounts inside a sentence in the marks of the taste.
+
+    Only plain text is touched, and only a number that stands before its unit or currency; what is
+    markup already, among it everything that a person typed into a field, stays as it is.
+    """
+    if type(value) is not str or present().locale.startswith("en"):
+        return value
+    return _IN_WORDS.sub(lambda found: localised(found.group(1)), value)
+
+
+_MACHINE = re.compile(r"-?\d+(\.\d+)?\Z")
+_WRITTEN = re.compile(r"-?\d{1,3}(,\d{3})*(\.\d+)?( [A-Z]{3})?\Z")
+
+
+def as_field(value: object) -> object:
+    """A number as it is put into a field, so that it is read back as the same number."""
+    taste = present()
+    if isinstance(value, bool) or value is None:
+        return value
+    if isinstance(value, float):
+        value = format(Decimal(repr(value)), "f").removesuffix(".0")
+    elif isinstance(value, int | Decimal):
+        value = format(Decimal(value), "f")
+    if type(value) is not str:  # markup is what a person typed, kept to the letter
+        return value
+    if _MACHINE.match(value):
+        # Three decimals alone could be taken for thousands when read back; a fourth settles it.
+        value += "0" if re.search(r"[1-9]\d{0,2}\.\d{3}\Z", value) else ""
+        return value.replace(".", ",") if taste.decimal_comma else value
+    return localised(value) if _WRITTEN.match(value) else value
+
+
+_NUMBER = re.compile(r"[0-9][0-9.,'\u2019\u02bc\s\u00a0\u2007\u2009\u202f]*")
+
+
+def settled(text: str, taste: Taste) -> str:
+    """What was typed, with the number in it written plainly: digits and at most one decimal point.
+
+    Parameters
+    ----------
+    text
+        As typed, with or without a unit or currency.
+    taste
+        Whose marks are used.
+
+    Returns
+    -------
+    str
+        The same text with ``1.234,50`` turned into ``1234.50``.
+
+    Raises
+    ------
+    BadEntry
+        If the number can be read in two ways; it is asked about, never guessed.
+
+    Examples
+    --------
+    >>> settled("1.234,50 EUR", Taste("de-DE", is_chosen=True))
+    '1234.50 EUR'
+    """
+    return _NUMBER.sub(lambda found: _one(found.group(0), text, taste), text)
+
+
+def _one(written: str, text: str, taste: Taste) -> str:
+    tail = written[len(written.rstrip(" \t\u00a0\u2007\u2009\u202f.,'")) :]
+    body = written[: len(written) - len(tail)]
+    plain = re.sub(r"[\s\u00a0\u2007\u2009\u202f'\u2019\u02bc]", "", body)
+    space = " " if tail[-1:].isspace() else ""
+    if "," not in plain and "." not in plain:
+        return plain + space
+    both = "," in plain and "." in plain
+    mark = plain[max(plain.rfind(","), plain.rfind("."))]
+    other = "," if mark == "." else "."
+    decimal = "," if taste.decimal_comma else "."
+    grouped = re.fullmatch(rf"[1-9]\d{{0,2}}(\{mark}\d{{3}})+", plain) is not None
+    if both:
+        # The last mark is the decimal one whoever wrote it, if the others really part thousands.
+        if re.fullmatch(rf"\d{{1,3}}(\{other}\d{{3}})+\{mark}\d+", plain):
+            return plain.replace(other, "").replace(mark, ".") + space
+        raise _asked(text, plain)
+    if plain.count(mark) > 1:
+        if grouped:
+            return plain.replace(mark, "") + space
+        raise _asked(text, plain)
+    if mark == decimal:
+        if grouped and not taste.is_chosen:
+            raise _asked(text, plain)
+        return plain.replace(mark, ".") + space
+    if grouped:
+        return plain.replace(mark, "") + space
+    if not taste.is_chosen or plain.startswith("0"):
+        # It cannot part thousands, so it is the decimal mark of another habit.
+        return plain.replace(mark, ".") + space
+    raise _asked(text, plain)
+
+
+def _asked(text: str, plain: str) -> BadEntry:
+    parted = re.sub(r"[.,]", "", plain)
+    pointed = re.sub(r"[.,](?=.*[.,])", "", plain)
+    return BadEntry(
+        f"{text.strip()[:60]!r} can be read in two ways. Is it {parted}, or {pointed} with a decimal mark? Write it "
+        "without a mark between thousands, or choose under Settings how you write numbers.",
+        value=text.strip()[:60],
+        allowed="digits with at most one decimal mark",
+    )

@@ -1,0 +1,1 @@
+"""The crew: pairing, roles, who did it."""
