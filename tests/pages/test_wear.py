@@ -92,8 +92,8 @@ def test_the_limit_that_decided_and_those_that_differ_are_on_the_page(browser: B
     browser.post(f"/cars/{car}/wear/setup", {"place": "us-wa"})
     text = words(browser.post(f"/cars/{car}/wear/corner/front-left", {**GOOD, "pad_inner": "1.2"}))
 
-    assert "Decided by: rule us-wa: at least 1/32 in" in text
-    assert "rule gb: at least 1.5 mm: past the limit" in text
+    assert "Decided by: rule in Washington: at least 1/32 in" in text
+    assert "rule in Great Britain: at least 1.5 mm: past the limit" in text
     assert "Washington 46.37.360" in text
 
 

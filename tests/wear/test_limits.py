@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from driveout.errors import BadEntry
 from driveout.files import yaml_document
 from driveout.sources import cite
 from driveout.wear import CLOSE, FAILS, HOLDS, OPEN, Limit, judge, maker_limit, shipped_limits
-from driveout.wear.limits import QUANTITIES, limits_of, read_limits
+from driveout.wear.limits import QUANTITIES, limits_of, place_name, read_limits
+from driveout.wear.report import limits_in_force
 
 
 def of(quantity: str) -> tuple[Limit, ...]:
@@ -82,7 +85,30 @@ def test_every_shipped_limit_names_a_source_on_the_shelf_and_is_recalled_where_t
 def test_every_quantity_has_a_shipped_limit_or_is_the_makers_alone() -> None:
     shipped = {limit.quantity for limit in shipped_limits()}
 
-    assert set(QUANTITIES) - shipped == {"disc_mm", "drum_mm"}
+    assert set(QUANTITIES) - shipped == {"disc_mm", "drum_mm", "lash_mm"}  # lash has its own table by wheel
+
+
+def test_a_place_is_written_as_people_write_it() -> None:
+    rows = {limit.key: limit for limit in shipped_limits()}
+
+    assert rows["lining-wa"].short() == "rule in Washington: at least 1/32 in"
+    assert rows["lining-gb"].short() == "rule in Great Britain: at least 1.5 mm"
+    assert rows["tread-eu"].short() == "rule in the European Union: at least 1.6 mm"
+    assert all(
+        place_name(limit.jurisdiction)[:1].isupper() for limit in shipped_limits() if limit.jurisdiction
+    )
+    # A code of the person's own file is written in capitals, a name as typed.
+    assert (place_name("nz"), place_name("ca-on"), place_name("Ontario")) == ("NZ", "CA-ON", "Ontario")
+
+
+def test_an_own_limit_with_the_key_of_a_shipped_one_replaces_it() -> None:
+    own = replace(maker_limit("tread_mm", "least", "2 mm", "county rule, page 3"), key="tread-us-md")
+    keys = [limit.key for limit in limits_in_force([own])]
+
+    assert keys[0] == "tread-us-md"
+    assert keys.count("tread-us-md") == 1
+    assert len(keys) == len(shipped_limits())
+    assert limits_in_force([own], use_shipped=False) == (own,)
 
 
 def test_an_axle_has_its_own_maker_limit() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from driveout.errors import BadEntry
-from driveout.wear import CLOSE, FAILS, HOLDS, OPEN, shipped_limits
+from driveout.wear import CLOSE, FAILS, HOLDS, OPEN, maker_limit, shipped_limits
 from driveout.wear.drive_sheets import drive_verdicts, sheet
 from driveout.wear.steering import free_turn, lash, lash_limit_mm, play, ride_height, suspension, toe
 from driveout.wear.wheels import nuts, rim_runout
@@ -22,6 +22,19 @@ def test_lash_is_judged_by_the_wheel_and_with_the_engine_on() -> None:
     assert lash(60, 406.4, engine_on=False, power_assisted=False).outcome == FAILS
     with pytest.raises(BadEntry, match="Measure across the rim"):
         lash_limit_mm(100)
+
+
+def test_the_tables_of_trucks_and_of_utah_are_shown_beside_the_lash_and_never_decide() -> None:
+    judged = lash(60, 406.4)
+    said = {other.limit.key: other.outcome for other in judged.others}
+
+    assert judged.decided_by is not None
+    assert judged.decided_by.key == "lash-us"
+    assert said["lash-us-heavy-power"] == HOLDS
+    assert said["lash-us-ut"] == HOLDS
+    assert lash(60, 406.4, place="gb").outcome == OPEN  # no such rule there
+    own = maker_limit("lash_mm", "most", "30 mm", "workshop manual, page 4-2")
+    assert lash(35, 406.4, limits=[own], place="gb").outcome == FAILS
 
 
 def test_play_names_the_joint_that_moved() -> None:

@@ -7,9 +7,10 @@ from datetime import date, datetime
 
 from driveout.cars import actions as cars
 from driveout.cars.papers import SellerCount, SellerEvent, SellerRule, federal_rule, seller_count
-from driveout.errors import BadEntry
+from driveout.errors import BadEntry, CannotSay
 from driveout.store import Tx
 from driveout.wear import records
+from driveout.wear.adapter import Told
 from driveout.wear.limits import QUANTITIES, Limit, maker_limit
 from driveout.wear.records import MakerLimit
 from driveout.wear.report import CarFacts, Reading, Report, report
@@ -20,7 +21,7 @@ from driveout.wear.verdict import Finding, Verdict
 def facts_of(tx: Tx, car_id: int, on: date) -> CarFacts:
     """What the verdicts need of a car."""
     car = cars.get_car(tx, car_id)
-    return CarFacts(on, car.mileage_km, car.made_year, car.currency)
+    return CarFacts(on, car.mileage_km, car.made_year, car.currency, car.vin)
 
 
 def car_report(tx: Tx, car_id: int, on: date) -> Report:
@@ -174,6 +175,40 @@ def record_readings(
         at,
     )
     return verdicts
+
+
+def keep_told(tx: Tx, car_id: int, told: Told, *, at: datetime) -> tuple[Verdict, ...]:
+    """Keep what an adapter told: codes with the engine's readings, the number beside the typed one.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    told
+        What the adapter told.
+    at
+        Present moment.
+
+    Returns
+    -------
+    tuple of Verdict
+        Verdicts on codes and number.
+
+    Raises
+    ------
+    CannotSay
+        If it told neither codes nor number; nothing is kept then.
+    """
+    found: tuple[Verdict, ...] = ()
+    if told.entries:
+        found += record_readings(tx, car_id, "engine", {"engine": told.entries}, at=at)
+    if told.vin:
+        found += record_readings(tx, car_id, "papers", {"papers": {"vin_read": told.vin}}, at=at)
+    if not found:
+        raise CannotSay("The car told neither codes nor a number; nothing was kept.", missing="an answer")
+    return tuple(v for v in found if v.what in ("Trouble codes", "Number of the control unit"))
 
 
 def _summary(verdicts: tuple[Verdict, ...]) -> str:

@@ -12,7 +12,7 @@ from driveout.cars.papers import brand, disclosure_duty, paper_checks
 from driveout.errors import BadEntry
 from driveout.wear.reading import Given
 from driveout.wear.typed import read_quantity
-from driveout.wear.verdict import CLOSE, FAILS, HOLDS, Finding, Verdict
+from driveout.wear.verdict import CLOSE, FAILS, HOLDS, OPEN, Finding, Verdict
 
 
 def paper_verdicts(given: Given, got: dict[str, Any]) -> list[Verdict]:
@@ -20,6 +20,8 @@ def paper_verdicts(given: Given, got: dict[str, Any]) -> list[Verdict]:
     found: list[Verdict] = []
     if "odometer" in got:
         found.append(_odometer(given, read_odometer_lines(got["odometer"])))
+    if "vin_read" in got:
+        found.append(_number(given.facts.vin, got["vin_read"]))
     if "brand" in got:
         found.append(_brand(got["brand"]))
     for check in paper_checks():
@@ -58,6 +60,34 @@ def _odometer(given: Given, readings: Sequence[OdometerReading]) -> Verdict:
     )
     outcome = FAILS if series.falls or series.heavy else CLOSE if series.gaps else HOLDS
     return Verdict("Odometer through the years", outcome, words=words, findings=findings)
+
+
+def _number(typed: str, told: str) -> Verdict:
+    """The number that the control unit carries beside the typed one; neither changes the other."""
+    plain = "".join(letter for letter in told.upper() if letter not in " -")
+    if not typed:
+        words = f"The control unit carries {plain}. Read the plate behind the glass and enter it; then both are compared."
+        return Verdict("Number of the control unit", OPEN, words=words)
+    if plain == typed:
+        why = f"control unit and plate both say {typed}"
+        return Verdict(
+            "Number of the control unit",
+            HOLDS,
+            words=f"Control unit and typed number are the same: {typed}.",
+            findings=(Finding("p_vin_match", False, why),),
+        )
+    places = [str(n) for n, (a, b) in enumerate(zip(plain, typed, strict=False), 1) if a != b]
+    where = (
+        f"differ at position {', '.join(places)}"
+        if len(plain) == len(typed)
+        else f"have {len(plain)} and {len(typed)} signs"
+    )
+    words = (
+        f"The control unit carries {plain}, you typed {typed}: they {where}. Read the plate again; if both stand, "
+        "the unit comes from another car. Ask why, and look at all four places."
+    )
+    findings = (Finding("p_vin_match", True, words),) if len(places) > 2 else ()
+    return Verdict("Number of the control unit", FAILS, words=words, findings=findings)
 
 
 def _brand(name: str) -> Verdict:

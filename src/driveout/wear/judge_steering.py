@@ -21,6 +21,8 @@ def steering_verdicts(given: Given, got: dict[str, Any]) -> list[Verdict]:
                 got.get("wheel", 380.0),
                 engine_on=got.get("engine_on", "yes") == "yes",
                 power_assisted=got.get("power", "yes") == "yes",
+                limits=given.limits,
+                place=given.place,
             )
         )
     if "binds" in got:

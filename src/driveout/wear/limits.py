@@ -15,6 +15,25 @@ SCHEMA = "driveout-limits/1"
 KIND_ORDER = ("maker", "regulation", "generic")
 HOW_KNOWN = ("read", "computed", "recalled", "entered")
 WEIGHTS = ("fail", "warn")
+# Codes of the places whose rules ship, as people write them.
+PLACES: dict[str, str] = {
+    "us": "United States",
+    "us-md": "Maryland",
+    "us-ut": "Utah",
+    "us-wa": "Washington",
+    "eu": "European Union",
+    "gb": "Great Britain",
+}
+
+
+def place_name(code: str) -> str:
+    """Name of a place whose rules ship; an own code is written as it was typed, a plain country code in capitals."""
+    return PLACES.get(code, code.upper() if len(code) <= 3 or code[2:3] == "-" else code)
+
+
+def _in_words(code: str) -> str:
+    name = place_name(code)
+    return f"the {name}" if name in ("United States", "European Union") else name
 
 
 @dataclass(frozen=True)
@@ -77,9 +96,11 @@ class Limit:
     def short(self) -> str:
         """Name it in a few words."""
         side = "at least" if self.side == "least" else "at most"
-        who = {"maker": "maker", "regulation": f"rule {self.jurisdiction}".strip(), "generic": "general"}[
-            self.kind
-        ]
+        who = {
+            "maker": "maker",
+            "regulation": f"rule in {_in_words(self.jurisdiction)}" if self.jurisdiction else "rule",
+            "generic": "general",
+        }[self.kind]
         doubt = "" if self.verified else ", unverified"
         if not self.decides:
             doubt += ", other vehicles" if self.kind == "regulation" else ", for comparison"
@@ -141,6 +162,7 @@ QUANTITIES: dict[str, str] = {
     "circumference_difference_mm": "All-wheel drive: difference of circumference",
     "tread_difference_mm": "All-wheel drive: difference of tread",
     "diameter_difference_percent": "Tyre diameter against the maker's size",
+    "lash_mm": "Steering lash at the rim",
     "play_mm": "Steering linkage play at the tread",
     "toe_times": "Toe in multiples of the maker's value",
     "wheel_runout_mm": "Wheel rim runout at the bead",

@@ -44,6 +44,7 @@ class CarFacts:
     mileage_km: float | None = None
     made_year: int | None = None
     currency: str = "USD"
+    vin: str = ""
 
 
 @dataclass(frozen=True)

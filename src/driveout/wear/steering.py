@@ -63,8 +63,54 @@ def lash_limit_mm(wheel_mm: float) -> float:
     return max(wheel_mm, _SMALL_WHEEL_IN * _INCH) / 8.0
 
 
+@cache
+def _lash_contrasts() -> tuple[Limit, ...]:
+    """Tables of other vehicles and places: shown, never applied to a car elsewhere."""
+    data = yaml_document(shipped("driveout.wear", "data/lash.yaml"), "lash.yaml").data
+    return tuple(
+        Limit(
+            f"lash-{row['key']}",
+            "lash_mm",
+            read_quantity(str(row["value"]), "mm"),
+            f"{row['value']} on a 16 in wheel",
+            "most",
+            "regulation",
+            str(row["jurisdiction"]),
+            str(row["source"]),
+            str(row["place"]),
+            how_known=str(row["how_known"]),
+            decides=False,
+            note=str(row["what"]),
+        )
+        for row in data["contrasts"]
+    )
+
+
+def lash_limits(wheel_mm: float, limits: Sequence[Limit] = ()) -> tuple[Limit, ...]:
+    """All limits of the lash: the maker's and own ones, the car table at this wheel, and the contrasts."""
+    inches = lash_limit_mm(wheel_mm) / _INCH
+    car = Limit(
+        "lash-us",
+        "lash_mm",
+        lash_limit_mm(wheel_mm),
+        f"{inches:.2f} in",
+        "most",
+        "regulation",
+        "us",
+        "cfr-49-570",
+        "570.7(a) table 1",
+    )
+    return (*limits_of("lash_mm", limits), car, *_lash_contrasts())
+
+
 def lash(
-    rim_travel_mm: float, wheel_mm: float, *, engine_on: bool = True, power_assisted: bool = True
+    rim_travel_mm: float,
+    wheel_mm: float,
+    *,
+    engine_on: bool = True,
+    power_assisted: bool = True,
+    limits: Sequence[Limit] = (),
+    place: str = "",
 ) -> Verdict:
     """Judge the free travel at the rim of the steering wheel.
 
@@ -78,6 +124,10 @@ def lash(
         Whether the engine ran while it was measured.
     power_assisted
         Whether the steering has assistance; it is then measured with the engine on.
+    limits
+        All limits known for this car; a maker's one of ``lash_mm`` decides.
+    place
+        Where the car is used.
 
     Returns
     -------
@@ -88,18 +138,8 @@ def lash(
     ----------
     cfr-49-570, 570.7(a).
     """
-    limit = Limit(
-        "lash-us",
-        "lash_mm",
-        lash_limit_mm(wheel_mm),
-        f"{lash_limit_mm(wheel_mm) / _INCH:.2f} in",
-        "most",
-        "regulation",
-        "us",
-        "cfr-49-570",
-        "570.7(a) table 1",
-    )
-    verdict = judge("Steering wheel lash at the rim", rim_travel_mm, "mm", [limit], close=12.0)
+    known = lash_limits(wheel_mm, limits)
+    verdict = judge("Steering wheel lash at the rim", rim_travel_mm, "mm", known, place=place, close=12.0)
     angle = rim_travel_mm / (pi * wheel_mm) * 360
     verdict = verdict.adding(
         steps=(f"{rim_travel_mm:g} mm on a {wheel_mm:g} mm wheel is {angle:.1f} degrees; 14.3 allowed",)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from driveout.cars.papers import brands, paper_checks
@@ -13,6 +13,7 @@ from driveout.wear.brakes import HOSE_FAULTS
 from driveout.wear.compression import ESCAPES
 from driveout.wear.coolant import GLYCOLS
 from driveout.wear.drive_sheets import NOT_DONE, grades, sheet
+from driveout.wear.limits import PLACES
 from driveout.wear.paint import DEFECTS, MATERIALS, PANELS
 from driveout.wear.steering import PLAY_PLACES, SUSPENSION
 from driveout.wear.typed import read_quantity
@@ -20,7 +21,8 @@ from driveout.wear.tyres import CONDITIONS
 
 CORNERS = ("front left", "front right", "rear left", "rear right")
 TRIED = ("not tried", "yes", "no")
-PLACES = ("", "us", "us-wa", "us-md", "eu", "gb")
+# Places to choose from; the rules of another one are typed in an own limits file.
+CHOSEN_PLACES = ("", "us", "us-wa", "us-md", "eu", "gb")
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,8 @@ class Field:
         A bare number below this is asked about when another unit makes sense of it.
     money
         An amount in the car's currency.
+    names
+        Words of options that are codes.
     """
 
     name: str
@@ -68,6 +72,12 @@ class Field:
     long: bool = False
     ask_below: float = 0.0
     money: bool = False
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def choices(self) -> tuple[tuple[str, str], ...]:
+        """Options with their words."""
+        return tuple((option, self.names.get(option, option)) for option in self.options)
 
 
 @dataclass(frozen=True)
@@ -209,7 +219,7 @@ _ENGINE = (
         "codes",
         "Trouble codes",
         long=True,
-        hint="typed or pasted from any reader; write none if there is none",
+        hint="typed or pasted from any reader, none if there is none; through an adapter: driveout codes CAR --port PORT",
         group="Codes",
     ),
     Field("reply", "Adapter's bytes", hint="43 01 33 00 00 00 00", group="Codes"),
@@ -269,6 +279,7 @@ _TYRE_SETS = (
 )
 _PAPERS = (
     Field("odometer", "Odometer values, one a line", hint="2019-05-04 61000 km inspection", long=True),
+    Field("vin_read", "Number told by the control unit", hint="read by an adapter or any reader"),
     Field("brand", "Title brand", options=("", *(b.name for b in brands()))),
     *(
         Field(f"paper_{check.key}", check.do, options=("not looked", "true", "not true"))
@@ -277,7 +288,13 @@ _PAPERS = (
     ),
 )
 _SETUP = (
-    Field("place", "Where it is used and sold", options=PLACES, hint="rules of this place are applied"),
+    Field(
+        "place",
+        "Where it is used and sold",
+        options=CHOSEN_PLACES,
+        hint="rules of this place are applied",
+        names=PLACES | {"": "not said"},
+    ),
     Field("drive", "Driven wheels", options=("two", "all")),
     Field("maker_size", "Tyre size on the maker's plate", hint="205/55R16 91V"),
     Field("altitude", "Height above the sea", "m", -500, 6000),
