@@ -13,9 +13,11 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
+from starlette.formparsers import MultiPartParser
 
 from driveout.errors import BadEntry
 from driveout.units import Money, money_from_text, read_number
+from driveout.web.gate import LARGEST_UPLOAD
 from driveout.web.taste import Taste, present, settled
 
 VISIT_COOKIE = "driveout_visit"
@@ -232,6 +234,9 @@ class ForeignForm(BadEntry):
 
 async def form_of(request: Request) -> Form:
     """Read the posted form and prove that one of our own pages drew it."""
+    # The gate has the whole body in memory and has weighed it: no photo passes through a temporary file, which
+    # a full disk would refuse before the form could be shown again.
+    MultiPartParser.spool_max_size = LARGEST_UPLOAD
     posted = await request.form(max_fields=3000, max_files=50)
     visit = request.cookies.get(VISIT_COOKIE, "")
     sent = str(posted.get("csrf", ""))
