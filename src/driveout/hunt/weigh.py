@@ -32,6 +32,7 @@ from driveout.outlook import (
     outlook_as_data,
     title_evidence,
 )
+from driveout.outlook.spread import FINE
 from driveout.repairs import Catalogue
 from driveout.uncertain import Fixed, Law
 from driveout.units import Money
@@ -153,7 +154,7 @@ def weigh(
     findings: Mapping[str, str] | None = None,
     plan: Plan | None = None,
     with_swings: bool = True,
-    points: int = 2048,
+    points: int = FINE,
 ) -> Weighing:
     """Probable faults, outlook, walk-away price and why, for one advert.
 
@@ -206,7 +207,7 @@ def weighing_of_case(
     facts: Mapping[str, FaultFacts] | None = None,
     evidence: Mapping[str, str] | None = None,
     with_swings: bool = True,
-    points: int = 2048,
+    points: int = FINE,
 ) -> Weighing:
     """Weigh a case that is made already, such as the one behind a stored car's outlook strip.
 

@@ -25,6 +25,7 @@ from driveout.outlook.forecast import Case, Forecast, Outlook
 from driveout.outlook.from_catalogue import FaultFacts, Plan
 from driveout.outlook.records import Point
 from driveout.outlook.shown import outlook_as_data
+from driveout.outlook.spread import FINE
 from driveout.outlook.strip import NARROW, WIDE, StripBand, strip_svg
 from driveout.outlook.walk_away import Ceiling, ceiling_from
 from driveout.repairs import Catalogue
@@ -54,7 +55,7 @@ __all__ = [
 ]
 
 #: grid points of an outlook; the same everywhere, so that every screen shows the same cents
-POINTS = 2048
+POINTS = FINE
 
 
 @dataclass(frozen=True, eq=False)

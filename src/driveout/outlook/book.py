@@ -71,6 +71,27 @@ class Piece:
     def _hash(self) -> int:
         return hash((self.label, self.money, self.hours, self.days, self.chance, self.also, self.key))
 
+    @cached_property
+    def _sums(self) -> tuple[float, float, float, float, float, float]:
+        """Mean and variance of money, hours and days when it happens."""
+        money = (self.money, *self.also)
+        return (
+            sum(law.mean for law in money),
+            sum(law.variance for law in money),
+            self.hours.mean,
+            self.hours.variance,
+            self.days.mean,
+            self.days.variance,
+        )
+
+    def moments(self, charge: Charge) -> tuple[float, float]:
+        """Mean and mean square of its amount, the chance that it happens at all counted in."""
+        money, money_var, hours, hours_var, days, days_var = self._sums
+        share, per_hour, per_day = charge.money_share, charge.per_hour, charge.per_day
+        mean = share * money + per_hour * hours + per_day * days
+        variance = share**2 * money_var + per_hour**2 * hours_var + per_day**2 * days_var
+        return self.chance * mean, self.chance * (variance + mean * mean)
+
     def __post_init__(self) -> None:
         if not 0.0 <= self.chance <= 1.0:
             raise BadEntry(
@@ -158,6 +179,15 @@ class CostBook:
                     value=mend.fault,
                 )
 
+    @cached_property
+    def opened_by(self) -> dict[str, frozenset[str]]:
+        """For each access group the faults whose mend needs it."""
+        found: dict[str, set[str]] = {}
+        for mend in self.mends:
+            for name in mend.opens:
+                found.setdefault(name, set()).add(mend.fault)
+        return {name: frozenset(faults) for name, faults in found.items()}
+
     def plus(self, extra: Iterable[Piece]) -> CostBook:
         """The same book with more lines that come anyway."""
         return CostBook(self.mends, self.access, self.swaps, (*self.always, *extra))
@@ -180,7 +210,7 @@ def moments(pieces: Iterable[Piece], charge: Charge) -> tuple[float, float]:
     """Mean and mean square of the summed amount of some independent pieces."""
     mean, variance = 0.0, 0.0
     for piece in pieces:
-        one, square = _piece_moments(piece, charge)
+        one, square = piece.moments(charge)
         mean += one
         variance += square - one * one
     return mean, variance + mean * mean
@@ -223,13 +253,6 @@ def _piece_on_grid(piece: Piece, charge: Charge, step: float) -> Lattice:
     pmf[first:] = piece.chance * grid.pmf
     pmf[0] += 1.0 - piece.chance
     return Lattice(0.0, step, pmf)
-
-
-@lru_cache(maxsize=65536)
-def _piece_moments(piece: Piece, charge: Charge) -> tuple[float, float]:
-    mean = sum(factor * law.mean for law, factor in _charged(piece, charge))
-    variance = sum(factor**2 * law.variance for law, factor in _charged(piece, charge))
-    return piece.chance * mean, piece.chance * (variance + mean * mean)
 
 
 def _each_once(what: str, names: list[str]) -> None:

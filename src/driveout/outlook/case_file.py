@@ -23,6 +23,7 @@ from driveout.outlook.chances import Block, FaultChances
 from driveout.outlook.draws import FaultDraws
 from driveout.outlook.forecast import Case, Forecast, Salvage
 from driveout.outlook.shown import outlook_as_data
+from driveout.outlook.spread import FINE
 from driveout.outlook.walk_away import ceiling_from
 from driveout.rules import Rules, default_rules, rules_from
 from driveout.uncertain import Law, Scaled, ThreePoint, fitted
@@ -57,7 +58,7 @@ class OwnCase:
     name: str
     case: Case
     chances: Mapping[str, float] = field(default_factory=dict)
-    points: int = 2048
+    points: int = FINE
 
 
 def case_from_file(text: str | bytes, name: str = "car case", network: str | bytes | None = None) -> OwnCase:
@@ -93,7 +94,7 @@ def case_from_file(text: str | bytes, name: str = "car case", network: str | byt
     book = entries.collect(lambda: _book(entries, data, scale))
     salvage = entries.collect(lambda: _salvage(entries, data.get("salvage"), scale))
     price = entries.collect(lambda: _amount(entries, data.get("price"), ("price",), scale))
-    points = data.get("points", 2048)
+    points = data.get("points", FINE)
     entries.done()
     assert value is not None
     assert chances is not None

@@ -6,6 +6,7 @@ the same; amounts are drawn from their laws. The result says that it was drawn, 
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -59,6 +60,7 @@ class DrawnLines:
     hours: Floats
     days: Floats
     count: int
+    keys: tuple[str, ...]
 
     def amounts(self, charge: Charge) -> Floats:
         """Charged amount of each line (rows) in each draw."""
@@ -66,9 +68,10 @@ class DrawnLines:
             charge.money_share * self.money + charge.per_hour * self.hours + charge.per_day * self.days
         )
 
-    def distribution(self, charge: Charge, points: int) -> Lattice:
-        """Summed amounts on a grid, each shared between its two neighbours."""
-        total = self.amounts(charge).sum(axis=0)
+    def distribution(self, charge: Charge, points: int, silent: Collection[str] = ()) -> Lattice:
+        """Summed amounts on a grid, each shared between its two neighbours; ``silent`` lines left out."""
+        counts = np.array([not key or key not in silent for key in self.keys])
+        total = self.amounts(charge)[counts].sum(axis=0)
         step = max(float(total.max()) / (points - 2), 1e-9)
         place = total / step
         low = np.floor(place).astype(int)
@@ -142,4 +145,6 @@ def draw_lines(draws: FaultDraws, book: CostBook, rng: np.random.Generator) -> D
             for kind, law in each:
                 if law != NOTHING:
                     sums[kind, index, here] += law.sample(rng, some) * happens
-    return DrawnLines(tuple(line for line, _, _ in rows), sums[0], sums[1], sums[2], count)
+    keys = [piece.key for piece in book.always]
+    keys += [""] * (len(rows) - len(keys))
+    return DrawnLines(tuple(line for line, _, _ in rows), sums[0], sums[1], sums[2], count, tuple(keys))

@@ -7,6 +7,7 @@ Exact where the evidence is given as `FaultChances`; from seeded draws where it 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -32,6 +33,8 @@ from driveout.uncertain import Lattice
 DAYS_A_YEAR = 365.0
 BAND = (0.10, 0.50, 0.90)
 HOURS, DAYS = Charge(0.0, 1.0, 0.0), Charge(0.0, 0.0, 1.0)
+#: of the five charges the first two are money; the fourth counts the days to the finish
+MONEY_CHARGES, FINISH = 2, 3
 SEED = 20140
 
 
@@ -78,6 +81,17 @@ class Case:
         Money that has come in for sure, such as a core deposit given back. [minor units]
     notes
         What is missing or assumed, in sentences.
+    elapsed_days
+        Days since it was bought. [days]
+    hours_done
+        Own hours booked so far; they are part of the lines' hours. [h]
+    hours_done_after
+        Those of them that lie on lines of ``after_finish``. [h]
+    sunk
+        Money booked so far on lines that are not ``spent_first``. [minor units]
+    after_finish
+        Keys of lines of ``book.always`` whose hours and days do not keep it from being finished:
+        papers, advert, waiting for a buyer.
     """
 
     chances: FaultChances | FaultDraws
@@ -89,6 +103,11 @@ class Case:
     spent_first: frozenset[str] = frozenset()
     received: float = 0.0
     notes: tuple[str, ...] = ()
+    elapsed_days: float = 0.0
+    hours_done: float = 0.0
+    hours_done_after: float = 0.0
+    sunk: float = 0.0
+    after_finish: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -108,7 +127,7 @@ class OutlookLine:
     Parameters
     ----------
     kind
-        ``sale``, ``price``, ``received``, ``always``, ``fault``, ``shared`` or ``way out``.
+        ``sale``, ``price``, ``received``, ``days``, ``always``, ``fault``, ``shared`` or ``way out``.
     label
         What a person reads.
     fault
@@ -148,6 +167,8 @@ class Outlook:
         Chance of a cash loss.
     hours, days
         Own hours, and days from buying to sold, if it is mended.
+    finish, finish_p80
+        Days from buying until the work is finished, and the day reached in 8 of 10 cases.
     per_hour
         Mean profit over mean hours: a ratio of means, not a mean of ratios. [minor units/h]
     cash_peak
@@ -174,6 +195,8 @@ class Outlook:
     loss_chance: float
     hours: Band
     days: Band
+    finish: Band
+    finish_p80: float
     per_hour: float
     cash_peak: float
     let_go_chance: float
@@ -206,8 +229,9 @@ class Forecast:
     like: Forecast | None = None
 
     @cached_property
-    def _charges(self) -> tuple[Charge, Charge, Charge, Charge]:
-        return self.cash_charge, self.wage_charge, HOURS, self.days_charge
+    def _charges(self) -> tuple[Charge, ...]:
+        """Cash, cash with wage, own hours, days to the finish, days to the sale."""
+        return self.cash_charge, self.wage_charge, HOURS, self.days_charge, self.days_charge
 
     @cached_property
     def _drawn(self) -> DrawnLines | None:
@@ -218,8 +242,8 @@ class Forecast:
 
     @cached_property
     def _parts(self) -> list[tuple[Part, ...]]:
-        """Parts in cash, own hours and days."""
-        charges = (self.cash_charge, HOURS, self.days_charge)
+        """Parts in cash, own hours, days, and cash with wage."""
+        charges = (self.cash_charge, HOURS, self.days_charge, self.wage_charge)
         if self._drawn is not None:
             return [self._drawn.parts(charge) for charge in charges]
         assert isinstance(self.case.chances, FaultChances)
@@ -227,37 +251,60 @@ class Forecast:
 
     @cached_property
     def _reaches(self) -> list[tuple[float, float]]:
-        """Mean of each charge, and its standard deviation or a little more."""
-        cash, hours, days = (
+        """Mean and standard deviation of each charge; of the finish, those of the sale, which are larger."""
+        cash, hours, days, charged = (
             (math.fsum(p.mean for p in part), math.sqrt(max(math.fsum(p.covariance for p in part), 0.0)))
             for part in self._parts
         )
-        wage = self.case.rules.wage_per_hour
-        return [cash, (cash[0] + wage * hours[0], cash[1] + wage * hours[1]), hours, days]
+        return [cash, charged, hours, days, days]
 
     @cached_property
+    def _every_grid(self) -> list[Lattice]:
+        """Money and time in one pass, which costs less than two."""
+        return self._grids(range(len(self._charges)))
+
+    @property
     def _money_grids(self) -> list[Lattice]:
-        return self._grids(0, self.points)
+        return self._every_grid[:2] if "_every_grid" in vars(self) else self._only_money
 
     @cached_property
-    def _time_grids(self) -> list[Lattice]:
-        return self._grids(2, min(COARSE, self.points))
+    def _only_money(self) -> list[Lattice]:
+        return self._grids(range(2))
 
-    def _grids(self, first: int, points: int) -> list[Lattice]:
-        charges = self._charges[first : first + 2]
+    @property
+    def _time_grids(self) -> list[Lattice]:
+        return self._every_grid[2:]
+
+    def _grids(self, which: Sequence[int]) -> list[Lattice]:
+        sizes = [self.points if k < MONEY_CHARGES else min(COARSE, self.points) for k in which]
+        charges = [self._charges[k] for k in which]
+        silent = [self.case.after_finish if k == FINISH else frozenset[str]() for k in which]
         if self._drawn is not None:
-            return [self._drawn.distribution(charge, points) for charge in charges]
+            return [
+                self._drawn.distribution(charge, points, quiet)
+                for charge, points, quiet in zip(charges, sizes, silent, strict=True)
+            ]
         chances, book = self.case.chances, self.case.book
         assert isinstance(chances, FaultChances)
         if self.like is not None:
-            ratio = self.like.points / points
-            steps = [grid.step * ratio for grid in self.like._money_grids]
+            ratio = self.like.points / self.points
+            steps = [grid.step * ratio for grid in self.like._money_grids][: len(charges)]
         else:
             steps = [
-                grid_step(*self._reaches[first + k], chances, book, charge, points)
-                for k, charge in enumerate(charges)
+                grid_step(*self._reaches[k], chances, book, charge, points)
+                for k, charge, points in zip(which, charges, sizes, strict=True)
             ]
-        return cost_distributions(chances, book, charges, steps, points)
+        return cost_distributions(chances, book, charges, steps, sizes, silent)
+
+    @property
+    def days_before(self) -> float:
+        """Days gone by, less those that the booked hours stand for. [days]."""
+        return self.case.elapsed_days - self.case.hours_done / self.case.rules.hours_per_day
+
+    @property
+    def _held_so_far(self) -> float:
+        """What the days gone by have cost beyond those of the booked hours. [minor units]."""
+        return self.case.rules.holding_per_day * self.days_before
 
     @property
     def cash_charge(self) -> Charge:
@@ -284,20 +331,23 @@ class Forecast:
     @cached_property
     def cash(self) -> Margin:
         """Sale less money out, before the price of the car."""
-        return self._margin(self._money_grids[0], self.cash_charge, 0.0)
+        return self._margin(0, 0.0)
 
     @cached_property
     def charged(self) -> Margin:
         """Sale less money out and own hours at the wage, before the price of the car."""
-        return self._margin(self._money_grids[1], self.wage_charge, self.case.rules.wage_per_hour)
+        return self._margin(1, self.case.rules.wage_per_hour)
 
-    def _margin(self, cost: Lattice, charge: Charge, wage: float) -> Margin:
+    def _margin(self, which: int, wage: float) -> Margin:
+        cost, charge = self._money_grids[which], self._charges[which]
         way_out = self.salvage
         floor = None
         if way_out is not None:
             spent = [p for p in self.case.book.always if p.label in self.case.spent_first]
-            floor = way_out.money - wage * way_out.hours - moments(spent, charge)[0]
-        received = self.case.received
+            gone = self.case.sunk + moments(spent, charge)[0] - self.case.received
+            gone += wage * self.case.hours_done + self.case.rules.holding_per_day * self.case.elapsed_days
+            floor = way_out.money - wage * way_out.hours - gone
+        received = self.case.received - self._held_so_far
         chances, book = self.case.chances, self.case.book
 
         def log_exponential(rate: float) -> float:
@@ -305,7 +355,15 @@ class Forecast:
             return log_exponential_mean(chances, book, charge, rate) - rate * received
 
         exact = log_exponential if isinstance(chances, FaultChances) else None
-        return Margin(self.resale, cost.shifted(-received), floor, exact)
+        return Margin(self.resale, cost.shifted(-received), floor, exact, self._widened(which))
+
+    def _widened(self, which: int) -> float:
+        """Variance that the grid has added to an amount of money."""
+        grid = self._money_grids[which]
+        if self.like is not None:
+            finer = self.like._money_grids[which].step / grid.step
+            return self.like._widened(which) / finer**2
+        return float(grid.variance - self._reaches[which][1] ** 2)
 
     @cached_property
     def salvage(self) -> Salvage | None:
@@ -323,7 +381,7 @@ class Forecast:
         """Expected days from buying to sold."""
         if self.like is not None:
             return self.like.days_mean * self.like.case.rules.hours_per_week / self.case.rules.hours_per_week
-        return math.fsum(p.mean for p in self._parts[2])
+        return math.fsum(p.mean for p in self._parts[2]) + self.days_before
 
     @property
     def price_factor(self) -> float:
@@ -334,19 +392,25 @@ class Forecast:
 
     def outlook(self) -> Outlook:
         """Everything together."""
-        case, cash = self.case, self.cash
+        case = self.case
+        own, to_finish, to_sale = self._time_grids
+        cash = self.cash
         paid = 0.0 if case.price is None else case.price * self.price_factor
         low, middle, high = (cash.quantile(share) - paid for share in BAND)
         profit = Band(low, middle, high, cash.mean - paid)
-        hours = _band(self._time_grids[0], self.hours_mean)
-        days = _band(self._time_grids[1], self.days_mean)
+        hours = _band(own, self.hours_mean)
+        finish_before = self.days_before + case.hours_done_after / case.rules.hours_per_day
+        finish = to_finish.shifted(finish_before)
+        least = case.elapsed_days
         return Outlook(
             currency=case.rules.currency,
             price=case.price,
             profit=profit,
             loss_chance=cash.share_below(paid),
             hours=hours,
-            days=days,
+            days=_band(to_sale.shifted(self.days_before), self.days_mean, least),
+            finish=_band(finish, finish.mean, least),
+            finish_p80=max(_between(finish, 0.80), least),
             per_hour=profit.mean / hours.mean if hours.mean > 0 else math.nan,
             cash_peak=paid + cash.cost.quantile(0.90),
             let_go_chance=self.charged.let_go_share,
@@ -374,6 +438,12 @@ class Forecast:
             )
         if self.case.received:
             lines.append(OutlookLine("received", "Money received", "", None, self.case.received, 0.0, 0.0))
+        if abs(self._held_so_far) > 0.5:
+            lines.append(
+                OutlookLine(
+                    "days", "Days gone by, beyond those of the booked hours", "", None, -self._held_so_far, 0.0, 0.0
+                )
+            )
         for index, (part, own) in enumerate(zip(money, hours, strict=True)):
             kind = "always" if index < always else ("fault" if part.fault else "shared")
             chance = (
@@ -425,8 +495,8 @@ def forecast(case: Case, *, points: int = FINE) -> Outlook:
     return Forecast(case, points).outlook()
 
 
-def _band(grid: Lattice, mean: float) -> Band:
-    low, middle, high = (_between(grid, share) for share in BAND)
+def _band(grid: Lattice, mean: float, least: float = 0.0) -> Band:
+    low, middle, high = (max(_between(grid, share), least) for share in BAND)
     return Band(low, middle, high, mean)
 
 

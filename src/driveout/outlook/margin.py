@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 
 #: chances under this are left out of the sums; a thousandth of a cent on a million
 NEGLIGIBLE = 1e-13
+#: cost points of a quick first look
+ROUGH = 96
 
 
 @dataclass(frozen=True)
@@ -141,18 +143,37 @@ class Margin:
         such way out is counted.
     log_cost_exponential
         ``rate -> ln E[exp(rate cost)]`` without a grid; used for the certainty equivalent.
+    widened
+        Variance that the grid has added to the cost by sharing amounts between neighbours. The
+        same variance is taken from the resale before the two are put together, so that the
+        margin's own is right; at most half of the resale's.
     """
 
     resale: Resale
     cost: Lattice
     salvage: float | None = None
     log_cost_exponential: Callable[[float], float] | None = None
+    widened: float = 0.0
+
+    @cached_property
+    def _beside(self) -> Resale:
+        """The resale that stands beside the widened cost."""
+        whole = self.resale
+        taken = min(self.widened, 0.5 * whole.variance)
+        if taken <= 0.0:
+            return whole
+        sigma = math.sqrt(math.log1p((whole.variance - taken) / whole.mean**2))
+        return Resale(whole.mean * math.exp(-0.5 * sigma**2), sigma)
 
     @cached_property
     def _cost(self) -> tuple[Floats, Floats]:
         held = self.cost.pmf > NEGLIGIBLE
         pmf = self.cost.pmf[held]
         return self.cost.points[held], pmf / pmf.sum()
+
+    @cached_property
+    def _rough(self) -> tuple[Floats, Floats]:
+        return _coarser(*self._cost, ROUGH)
 
     @property
     def mended_mean(self) -> float:
@@ -175,10 +196,10 @@ class Margin:
     def variance(self) -> float:
         """Variance with the way out (numerically over the resale law)."""
         if self.salvage is None:
-            return self.resale.variance + self.cost.variance
+            return self._beside.variance + self.cost.variance
         cost, pmf = self._cost
         cost, pmf = _coarser(cost, pmf, 512)
-        proceeds, weight = self.resale.grid(361)
+        proceeds, weight = self._beside.grid(361)
         left = np.maximum(proceeds[None, :] - cost[:, None], self.salvage)
         mean = float(pmf @ left @ weight)
         return float(pmf @ (left - mean) ** 2 @ weight)
@@ -217,6 +238,20 @@ class Margin:
         cost, _ = self._cost
         low = self.resale.quantile(min(share, 1e-9) if share < 1e-6 else 1e-9) - float(cost[-1]) - 1.0
         high = self.resale.quantile(1.0 - 1e-9) - float(cost[0]) + 1.0
+        rough_cost, rough_pmf = self._rough
+        if len(rough_cost) < len(cost):
+            # a quick look with few cost points narrows the bracket for the exact one
+            def roughly(amount: float) -> float:
+                return float(rough_pmf @ self._beside.share_below(rough_cost + amount))
+
+            near = _reached(roughly, share, low, high)
+            reach = 0.02 * self.cost.step * len(cost) / ROUGH
+            while reach < high - low:
+                ends = max(near - reach, low), min(near + reach, high)
+                if self._below(ends[0]) <= share < self._below(ends[1]):
+                    low, high = ends
+                    break
+                reach *= 8.0
         found = _reached(self._below, share, low, high)
         return found if self.salvage is None else max(found, self.salvage)
 
@@ -287,18 +322,18 @@ class Margin:
                     missing="a cost law with a lighter tail",
                 )
             return -tolerance * (into + out)
-        proceeds, weight = self.resale.grid(361)
+        proceeds, weight = self._beside.grid(361)
         cost, pmf = _coarser(*self._cost, 512)
         left = np.maximum(proceeds[None, :] - cost[:, None], self.salvage) - self.salvage
         return self.salvage - tolerance * math.log(float(pmf @ np.exp(-rate * left) @ weight))
 
     def _below(self, amount: float) -> float:
         cost, pmf = self._cost
-        return float(pmf @ self.resale.share_below(cost + amount))
+        return float(pmf @ self._beside.share_below(cost + amount))
 
     def _short(self, amount: float) -> float:
         cost, pmf = self._cost
-        return float(pmf @ self.resale.shortfall(cost + amount))
+        return float(pmf @ self._beside.shortfall(cost + amount))
 
 
 def _reached(rising: Callable[[float], float], share: float, low: float, high: float) -> float:

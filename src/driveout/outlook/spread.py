@@ -13,7 +13,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,7 +30,7 @@ Array = NDArray[Any]
 #: most ways in which groups tangled through a common cause may combine
 MOST_BRANCHES = 4096
 #: grid points for amounts of money, and for hours or days
-FINE, COARSE = 2048, 512
+FINE, COARSE = 1024, 512
 #: terms taken at a time, so that one product stays inside the processor's cache
 CHUNK = 64
 
@@ -62,10 +62,23 @@ class _Algebra:
     def __init__(self, one: Array, times: Callable[[Array, Array], Array]) -> None:
         self.one = one
         self.times = times
+        self.is_ones = bool(np.all(one == 1.0))
 
-    def weigh(self, weights: Array, value: Array) -> Array:
-        """Outer product of term weights with one value."""
-        return weights.reshape(weights.shape + (1,) * self.one.ndim) * value
+    def bracket(self, plain: Array, shares: Sequence[Array], values: Sequence[Array]) -> Array:
+        """``plain * one + sum share * value``, one row a term; the weights are real."""
+        rows = (len(plain),) + (1,) * self.one.ndim
+        if not values:
+            return plain.reshape(rows) * self.one
+        total: Array | None = None
+        for share, value in zip(shares, values, strict=True):
+            # a real weight times the two halves of a complex number costs half of a complex product
+            halves = value.view(float) if value.ndim and value.dtype == complex else value
+            part = share.item() * halves[None] if share.size == 1 else share.reshape(rows) * halves
+            total = part if total is None else np.add(total, part, out=total)
+        assert total is not None
+        found = total.view(complex) if self.one.dtype == complex else total
+        found += plain.reshape(rows) if self.is_ones else plain.reshape(rows) * self.one
+        return found
 
 
 def _mean_of_product(
@@ -207,17 +220,16 @@ def _bracket(
 ) -> Array:
     """One cause's factor: absent share plus each state's share times its value."""
     plain = share[:, 0].copy()
-    total: Array | None = None
+    shares, values = [], []
     for column, fault in enumerate(faults, start=1):
         if fault in branch.dropped:
             continue
         if fault in branch.silenced or fault not in worth:
             plain += share[:, column]
             continue
-        term = algebra.weigh(share[:, column], worth[fault])
-        total = term if total is None else total + term
-    still = algebra.weigh(plain, algebra.one)
-    return still if total is None else total + still
+        shares.append(share[:, column])
+        values.append(worth[fault])
+    return algebra.bracket(plain, shares, values)
 
 
 @dataclass(frozen=True)
@@ -310,7 +322,7 @@ def _branches(
             ways, gone = factor, dropped
             for name, is_open in zip(opened, combination, strict=True):
                 work = value((access[name],), f"access:{name}")
-                needing = {m.fault for m in book.mends if name in m.opens} - silenced
+                needing = book.opened_by.get(name, frozenset()) - silenced
                 ways = algebra.times(ways, work if is_open else algebra.one - work)
                 gone = gone if is_open else gone | needing
             found.append(_Branch(ways, gone, silenced))
@@ -369,19 +381,50 @@ def cost_distributions(
     book: CostBook,
     charges: Sequence[Charge],
     steps: Sequence[float],
-    points: int,
+    points: int | Sequence[int],
+    silent: Sequence[Collection[str]] | None = None,
 ) -> list[Lattice]:
-    """Distributions under several charges in one pass, each on its own grid; see `cost_distribution`."""
-    pairs = list(zip(charges, steps, strict=True))
+    """Distributions under several charges in one pass, each on its own grid; see `cost_distribution`.
+
+    ``silent`` names, charge by charge, the keys of lines in ``book.always`` that do not count there.
+    """
+    sizes = [points] * len(charges) if isinstance(points, int) else list(points)
+    left_out = [frozenset(keys) for keys in silent] if silent else [frozenset[str]()] * len(charges)
+    grids = tuple(zip(charges, steps, sizes, left_out, strict=True))
+    if sum(map(len, _lines_on.values())) > MOST_LINES_KEPT:
+        _lines_on.clear()
+    known = _lines_on.setdefault(grids, {})
+    ends = list(itertools.accumulate(size // 2 + 1 for size in sizes))
 
     def value(pieces: tuple[Piece, ...], key: str) -> Array:
-        return np.stack([_spectrum(pieces, charge, step, points) for charge, step in pairs])
+        # the pieces of a book that is kept are the same objects each time, which is quickly seen
+        found = known.get(id(pieces))
+        if found is None or found[0] is not pieces:
+            spoken = key.startswith("always:") and pieces[0].key
+            spectra = [
+                np.ones(size // 2 + 1, dtype=complex)
+                if spoken and spoken in quiet
+                else _spectrum(pieces, charge, step, size)
+                for charge, step, size, quiet in grids
+            ]
+            found = (pieces, np.concatenate(spectra))
+            if not key.startswith("always:"):
+                known[id(pieces)] = found
+        return found[1]
 
-    one = np.ones((len(pairs), points // 2 + 1), dtype=complex)
-    spectra = _mean_of_product(chances, book, value, _Algebra(one, np.multiply))
-    return [from_spectrum(row, points, 0.0, step) for row, (_, step) in zip(spectra, pairs, strict=True)]
+    one = np.ones(ends[-1], dtype=complex)
+    whole = _mean_of_product(chances, book, value, _Algebra(one, np.multiply))
+    return [
+        from_spectrum(whole[end - size // 2 - 1 : end], size, 0.0, step)
+        for (_, step, size, _), end in zip(grids, ends, strict=True)
+    ]
 
 
+Grids = tuple[tuple[Charge, float, int, frozenset[str]], ...]
+#: spectra of whole mends, by the grids they stand on
+_lines_on: dict[Grids, dict[int, tuple[tuple[Piece, ...], Array]]] = {}
+#: most of them kept; each takes some 30 kB
+MOST_LINES_KEPT = 1500
 _spectra: dict[tuple[tuple[Piece, ...], Charge, float, int], Array] = {}
 
 
@@ -419,15 +462,15 @@ def _all_pieces(chances: FaultChances, book: CostBook) -> list[tuple[Piece, ...]
     ]
 
 
+#: size of the infinitely small unit that carries the total beside each line
+TINY = 1e-30
+
+
 def _times_jets(left: Array, right: Array) -> Array:
-    a0, a1, a2, a3 = (left[..., k] for k in range(4))
-    b0, b1, b2, b3 = (right[..., k] for k in range(4))
-    product = np.empty(np.broadcast_shapes(left.shape, right.shape))
-    product[..., 0] = a0 * b0
-    product[..., 1] = a0 * b1 + a1 * b0
-    product[..., 2] = a0 * b2 + a2 * b0
-    product[..., 3] = a0 * b3 + a3 * b0 + a1 * b2 + a2 * b1
-    return product
+    """Product of two series ``A + e1 B`` to first order; both parts are numbers with a tiny unit."""
+    product = left[..., :1] * right
+    product[..., 1:] += left[..., 1:] * right[..., :1]
+    return np.asarray(product)
 
 
 def parts(chances: FaultChances, book: CostBook, charge: Charge) -> tuple[Part, ...]:
@@ -473,26 +516,30 @@ def parts_by_charge(
                 labels[f"{kind}:{name}"] = (piece.label, "", math.nan)
     if not labels:
         return [() for _ in charges]
-    column = {key: k for k, key in enumerate(labels)}
-    one = np.zeros((len(charges), len(labels), 4))
-    one[..., 0] = 1.0
+    column = {key: k for k, key in enumerate(labels, start=1)}
+    one = np.zeros((len(charges), 1 + len(labels)), dtype=complex)
+    one[:, 0] = 1.0
 
     def value(pieces: tuple[Piece, ...], key: str) -> Array:
+        # e1 picks out the line; the imaginary unit, shrunk to nothing, carries the whole sum
         jet = one.copy()
         for row, charge in enumerate(charges):
             mean, square = moments(pieces, charge)
-            jet[row, :, 2] = mean
-            jet[row, column[key], 1] = mean
-            jet[row, column[key], 3] = square
+            jet[row, 0] = complex(1.0, TINY * mean)
+            jet[row, column[key]] = complex(mean, TINY * square)
         return jet
 
     jets = _mean_of_product(chances, book, value, _Algebra(one, _times_jets))
+    means, products = jets.real[:, 1:], jets.imag / TINY
+    covariances = products[:, 1:] - means * products[:, :1]
     return [
         tuple(
-            Part(label, fault, chance, float(jet[1]), float(jet[3] - jet[1] * jet[2]))
-            for (label, fault, chance), jet in zip(labels.values(), row, strict=True)
+            Part(label, fault, chance, mean, covariance)
+            for (label, fault, chance), mean, covariance in zip(
+                labels.values(), row, others, strict=True
+            )
         )
-        for row in jets
+        for row, others in zip(means.tolist(), covariances.tolist(), strict=True)
     ]
 
 

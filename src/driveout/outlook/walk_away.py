@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from driveout.errors import CannotSay
 from driveout.outlook.forecast import Case, Forecast
 from driveout.outlook.margin import Margin
+from driveout.outlook.spread import FINE
 from driveout.rules import CEILING_RULES
 from driveout.units import Money
 
@@ -109,7 +110,7 @@ def certain_ceiling(margin: Margin, tolerance: float, price_factor: float = 1.0)
     return margin.certainty_equivalent(tolerance) / price_factor
 
 
-def ceiling_of(case: Case, *, points: int = 2048) -> Ceiling:
+def ceiling_of(case: Case, *, points: int = FINE) -> Ceiling:
     """The walk-away price of a car under the person's rules.
 
     Parameters
