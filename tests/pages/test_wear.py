@@ -153,6 +153,39 @@ def test_a_limit_without_origin_is_refused(browser: Browser, car: int) -> None:
     assert "Origin is empty" in browser.post(f"/cars/{car}/wear/limits", limit, status=422)
 
 
+OWN_FILE = b"""schema: driveout-limits/1
+limits:
+  - {quantity: disc_mm, least: "20.0 mm", place: front, origin: "cast on the disc"}
+  - {quantity: compression_ratio, least: "0.80", origin: "workshop manual, page 6-3"}
+"""
+
+
+def test_an_own_file_enters_many_limits_or_none_and_names_line_and_key(browser: Browser, car: int) -> None:
+    bad = OWN_FILE.replace(b"0.80", b"much")
+    html = browser.post(f"/cars/{car}/wear/limits/file", {}, {"file": ("own.yaml", bad)}, status=422)
+    assert "own.yaml:4 limits.1.least" in html
+    assert "None yet" in html
+    law = OWN_FILE.replace(b'origin: "work', b'kind: regulation, origin: "work')
+    html = browser.post(f"/cars/{car}/wear/limits/file", {}, {"file": ("own.yaml", law)}, status=422)
+    assert "own.yaml:4 limits.1.kind" in html
+
+    text = words(browser.post(f"/cars/{car}/wear/limits/file", {}, {"file": ("own.yaml", OWN_FILE)}))
+    assert "workshop manual, page 6-3" in text
+    judged = words(browser.post(f"/cars/{car}/wear/engine", {"dry": "150 118 150 149 psi"}))
+    # 118 / 150 = 0.787: the general 0.75 would hold, the maker's 0.80 does not.
+    assert "past the limit (maker: at least 0.80)" in judged
+
+
+def test_a_limit_entered_by_mistake_is_taken_away(browser: Browser, store: Store, car: int) -> None:
+    with store.writing() as tx:
+        actions.set_maker_limit(tx, car, "drum_mm", "most", "230 mm", "cast", at=store.now())
+    one = {"quantity": "drum_mm", "side": "most", "spot": "", "version": "1"}
+    assert "None yet" in browser.post(f"/cars/{car}/wear/limits/drop", one)
+    browser.post(f"/cars/{car}/wear/limits/drop", one, status=409)
+    with store.reading() as tx:
+        assert trail_of(tx, car)[0].summary == "Maker's limit taken away: Drum diameter"
+
+
 def test_the_outline_names_every_panel_in_words(browser: Browser, car: int) -> None:
     html = browser.post(
         f"/cars/{car}/wear/paint", {f"{panel}.film": "110" for panel in PANELS} | {"roof.film": "260"}

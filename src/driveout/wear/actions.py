@@ -16,6 +16,7 @@ from driveout.wear.records import MakerLimit
 from driveout.wear.report import CarFacts, Reading, Report, report
 from driveout.wear.topics import read_entries, topic
 from driveout.wear.verdict import Finding, Verdict
+from driveout.wear.wear_file import car_limits
 
 
 def facts_of(tx: Tx, car_id: int, on: date) -> CarFacts:
@@ -278,6 +279,55 @@ def set_maker_limit(
         at,
     )
     return limit
+
+
+def take_limits(tx: Tx, car_id: int, text: bytes, name: str, *, at: datetime) -> tuple[Limit, ...]:
+    """Enter every maker's limit of a file; one bad row and none is kept.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    text
+        File ``driveout-limits/1``.
+    name
+        Its name, for messages.
+    at
+        Present moment.
+
+    Returns
+    -------
+    tuple of Limit
+        The limits entered.
+
+    Raises
+    ------
+    BadEntry
+        With file, line and key of the row that cannot be kept.
+    """
+    limits = car_limits(text, name)
+    for limit in limits:
+        set_maker_limit(
+            tx, car_id, limit.quantity, limit.side, limit.as_published, limit.source, spot=limit.place, at=at
+        )
+    return limits
+
+
+def drop_maker_limit(
+    tx: Tx, car_id: int, quantity: str, side: str, spot: str, *, at: datetime, version: int
+) -> None:
+    """Take a maker's limit away that was entered by mistake; the trail keeps that it stood there."""
+    cars.get_car(tx, car_id)
+    if quantity not in QUANTITIES:
+        raise BadEntry(f"{quantity!r} is not a quantity.", field="quantity", value=quantity)
+    records.drop_limit(tx, car_id, quantity, side, spot, version)
+    where = f" {spot}" if spot else ""
+    summary = f"Maker's limit taken away: {QUANTITIES[quantity]}{where}"
+    cars.note_event(
+        tx, car_id, "maker's limit", summary, {"quantity": quantity, "side": side, "spot": spot}, at
+    )
 
 
 def own_rule(tx: Tx) -> tuple[SellerRule, int | None]:

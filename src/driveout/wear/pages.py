@@ -374,6 +374,43 @@ def enter_limit(request: Request, car_id: int, form: PostedForm) -> Response:
     )
 
 
+@router.post("/cars/{car_id}/wear/limits/file")
+def take_limits(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Keep every maker's value of an own file."""
+
+    def do(tx: Tx) -> Any:
+        upload = form.file("file")
+        if upload is None:
+            raise BadEntry("Choose a file with limits.", field="file", allowed="YAML, driveout-limits/1")
+        return actions.take_limits(tx, car_id, upload.data, upload.name, at=now(request))
+
+    return submit(
+        request,
+        do,
+        then=f"/cars/{car_id}/wear/limits",
+        again=lambda tx, error: _limits_page(request, tx, car_id, form, error),
+    )
+
+
+@router.post("/cars/{car_id}/wear/limits/drop")
+def drop_limit(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take a maker's value away."""
+    return submit(
+        request,
+        lambda tx: actions.drop_maker_limit(
+            tx,
+            car_id,
+            form.text("quantity"),
+            form.choice("side", ("least", "most")),
+            form.text("spot", required=False),
+            at=now(request),
+            version=form.whole("version") or 0,
+        ),
+        then=f"/cars/{car_id}/wear/limits",
+        again=lambda tx, error: _limits_page(request, tx, car_id, form, error),
+    )
+
+
 @router.post("/cars/{car_id}/wear/seller-rule")
 def enter_rule(request: Request, car_id: int, form: PostedForm) -> Response:
     """Keep how the person's own state counts cars."""

@@ -135,6 +135,22 @@ def put_limit(
         )
 
 
+def drop_limit(tx: Tx, car_id: int, quantity: str, side: str, spot: str, version: int) -> None:
+    """Take a maker's limit away; a Conflict when it changed meanwhile."""
+    table = wear_maker_limit
+    result = tx.execute(
+        sa.delete(table).where(
+            table.c.car_id == car_id,
+            table.c.quantity == quantity,
+            table.c.side == side,
+            table.c.spot == spot,
+            table.c.version == version,
+        )
+    )
+    if result.rowcount != 1:
+        raise Conflict("This limit was changed in another window meanwhile. Look at it again.")
+
+
 def maker_limits(tx: Tx, car_id: int) -> list[MakerLimit]:
     """The maker's limits of a car."""
     table = wear_maker_limit

@@ -9,7 +9,7 @@ from typing import Any
 from driveout.errors import BadEntry
 from driveout.files import Document, yaml_document
 from driveout.units import minor_digits
-from driveout.wear.limits import SCHEMA, read_limits
+from driveout.wear.limits import SCHEMA, Limit, read_limits
 from driveout.wear.report import CarFacts, Reading, Report, report
 from driveout.wear.topics import TOPICS, read_entries
 
@@ -61,6 +61,48 @@ def judge_file(text: str | bytes, name: str, on: date) -> Report:
         return report(readings, facts, limits, use_shipped=use_shipped)
     except BadEntry as error:
         raise _placed(document, error) from error
+
+
+def car_limits(text: str | bytes, name: str) -> tuple[Limit, ...]:
+    """Read the maker's limits of one car out of such a file; its readings are left alone.
+
+    Parameters
+    ----------
+    text
+        YAML or JSON with ``schema: driveout-limits/1``.
+    name
+        Its name, for messages.
+
+    Returns
+    -------
+    tuple of Limit
+        Maker's limits, for the whole car or one axle.
+
+    Raises
+    ------
+    BadEntry
+        With ``file:line key.path`` of a row that cannot be kept with a car.
+    """
+    document = yaml_document(text, name, SCHEMA)
+    limits = read_limits(document)
+    if not limits:
+        raise document.bad(("limits",), "The file holds no limits.", allowed="limits: a list of rows")
+    for number, limit in enumerate(limits):
+        if limit.kind != "maker":
+            raise document.bad(
+                ("limits", number, "kind"),
+                f"Only the maker's limits are kept with a car; judge by a {limit.kind} one with `driveout wear FILE`.",
+                value=limit.kind,
+                allowed="maker",
+            )
+        if limit.place not in ("", "front", "rear"):
+            raise document.bad(
+                ("limits", number, "place"),
+                f"{limit.place!r} is no place on the car that has its own limit.",
+                value=limit.place,
+                allowed="front, rear, or left out",
+            )
+    return limits
 
 
 def _placed(document: Document, error: BadEntry) -> BadEntry:
