@@ -68,7 +68,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     left: list[pytest.Item] = []
     for item in items:
         names = getattr(item, "fixturenames", ())
-        on_record = "store" in names or "tx" in names or "crew_record" in names
+        on_record = not {"store", "tx", "crew_record", "record_url"}.isdisjoint(names)
         engine_free = "fresh_postgres" in names or item.get_closest_marker("sqlite_only")
         (kept if on_record and not engine_free else left).append(item)
     items[:] = kept

@@ -1,6 +1,7 @@
 """Kills writers at random moments and looks at the record each time; prints its counts as JSON.
 
-``python -m tests.trials.killing HOME KILLS SEED [URL]``. The program is a process of its own because it forks:
+``python -m tests.trials.killing HOME KILLS SEED URL [careless]`` (URL ``-`` for the file in HOME). A careless
+writer confirms before it has written, to show that the trial would notice a loss. The program is a process of its own because it forks:
 a forked writer starts in a millisecond, where a new interpreter needs two seconds.
 """
 
@@ -29,12 +30,16 @@ AT = datetime(2026, 5, 4, 18, 30, tzinfo=UTC)
 PICTURE = b"\xff\xd8\xff" + b"receipt " * 2000
 
 
-def write_until_killed(home: Path, url: str | None, car_id: int, first: int, told: int) -> None:
+def write_until_killed(
+    home: Path, url: str | None, car_id: int, first: int, told: int, careless: bool
+) -> None:
     """Book receipts with photos, and notes; tell before and after each one."""
     store = ready_store(home, url)
     number = first
     while True:
         os.write(told, f"begun {number}\n".encode())
+        if careless:
+            os.write(told, f"done {number}\n".encode())
         with store.writing() as tx:
             if number % 3:
                 note_event(tx, car_id, "note", f"note {number}", {"number": number}, store.now())
@@ -43,12 +48,13 @@ def write_until_killed(home: Path, url: str | None, car_id: int, first: int, tol
                 amount = Money(1000 + number, "USD")
                 what = f"receipt {number}"
                 book_receipt(tx, car_id, "parts", amount, what, "", AT.date(), at=store.now(), photo=photo)
-        os.write(told, f"done {number}\n".encode())
+        if not careless:
+            os.write(told, f"done {number}\n".encode())
         number += 1
 
 
 def kill_one(
-    home: Path, url: str | None, car_id: int, first: int, chance: random.Random
+    home: Path, url: str | None, car_id: int, first: int, chance: random.Random, careless: bool
 ) -> tuple[set[int], int]:
     """Start a writer, kill it at a random moment; return what it confirmed and what it had begun last."""
     read_end, write_end = os.pipe()
@@ -56,13 +62,17 @@ def kill_one(
     if child == 0:
         try:
             os.close(read_end)
-            write_until_killed(home, url, car_id, first, write_end)
+            write_until_killed(home, url, car_id, first, write_end, careless)
         finally:
             os._exit(1)
     os.close(write_end)
     with os.fdopen(read_end) as told:
         lines = [told.readline()]
-        time.sleep(chance.uniform(0.0, 0.09))
+        began = time.monotonic()
+        for _ in range(2 * chance.randrange(3)):
+            lines.append(told.readline())
+        took = (time.monotonic() - began) / max(len(lines) // 2, 1)
+        time.sleep(chance.uniform(0.0, took or 0.05))
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
         lines += told.readlines()
@@ -104,7 +114,7 @@ def numbers_kept(store: Store, car_id: int) -> set[int]:
     return notes | receipts
 
 
-def run(home: Path, kills: int, seed: int, url: str | None) -> dict[str, Any]:
+def run(home: Path, kills: int, seed: int, url: str | None, careless: bool = False) -> dict[str, Any]:
     """Kill that many writers, one after the other, on one record."""
     chance = random.Random(seed)
     counts = {"kills": 0, "in_the_middle": 0, "confirmed": 0, "lost": 0, "kept_unconfirmed": 0, "cars": 0}
@@ -120,7 +130,7 @@ def run(home: Path, kills: int, seed: int, url: str | None) -> dict[str, Any]:
             confirmed, kept_before = set(), set()
             receipts_before = _receipts(store)
         store.close()
-        done, begun = kill_one(home, url, car_id, next_number, chance)
+        done, begun = kill_one(home, url, car_id, next_number, chance, careless)
         store = ready_store(home, url)
         confirmed |= done
         kept = numbers_kept(store, car_id) - receipts_before
@@ -148,5 +158,6 @@ def _receipts(store: Store) -> set[int]:
 
 
 if __name__ == "__main__":
-    where, how_many, seed_text, *address = sys.argv[1:]
-    print(json.dumps(run(Path(where), int(how_many), int(seed_text), address[0] if address else None)))
+    where, how_many, seed_text, address, *words = sys.argv[1:]
+    place = None if address == "-" else address
+    print(json.dumps(run(Path(where), int(how_many), int(seed_text), place, "careless" in words)))

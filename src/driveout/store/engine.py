@@ -130,6 +130,9 @@ _ADVICE = (
 )
 
 
+_BUSY = ("locked", "serialize", "deadlock")
+
+
 @contextmanager
 def said_plainly() -> Iterator[None]:
     """Turn the database's own errors into words; what the job refuses passes through unchanged."""
@@ -137,20 +140,17 @@ def said_plainly() -> Iterator[None]:
         yield
     except DriveoutError:
         raise
-    except OperationalError as error:
-        text = " ".join(str(error.orig).split())
-        if "locked" in text or "serialize" in text or "deadlock" in text:
-            raise Conflict(
-                "Another window is writing at this moment. Nothing was changed; try again."
-            ) from error
-        advice = next((words for sign, words in _ADVICE if sign in text.lower()), "")
-        raise StoreTrouble(
-            f"The record cannot be written or read: {text}. Nothing was changed. {advice}".strip()
-        ) from error
     except DataError as error:
         raise BadEntry(f"The record cannot hold this: {_reason(error)}. Nothing was changed.") from error
     except SQLAlchemyError as error:
-        raise StoreTrouble(f"The record refused this: {_reason(error)}. Nothing was changed.") from error
+        reason = _reason(error)
+        if isinstance(error, OperationalError) and any(sign in reason for sign in _BUSY):
+            raise Conflict(
+                "Another window is writing at this moment. Nothing was changed; try again."
+            ) from error
+        advice = next((words for sign, words in _ADVICE if sign in reason.lower()), "")
+        what = "cannot be written or read" if isinstance(error, OperationalError) else "refused this"
+        raise StoreTrouble(f"The record {what}: {reason}. Nothing was changed. {advice}".strip()) from error
     except OverflowError as error:
         if "SQLite INTEGER" not in str(error):
             raise
