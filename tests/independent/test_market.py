@@ -10,8 +10,16 @@ import pytest
 from scipy import stats
 
 from driveout.market import CarToValue, Comparable, appraise, default_prior, learned_prior
+from driveout.market.hindsight import SoldAfter, hindsight
 from driveout.market.regression import fit_lines
-from driveout.market.time_to_sell import Stay, constant_rate, log_rank, survival_curve, weibull_fit
+from driveout.market.time_to_sell import (
+    Stay,
+    constant_rate,
+    log_rank,
+    sale_rate,
+    survival_curve,
+    weibull_fit,
+)
 from driveout.units import Money
 from tests.published.calls_market import PLACEBO, TREATED, _stays, plain_fit
 
@@ -166,6 +174,88 @@ def test_constant_rate_with_intervals_agrees_with_scipy() -> None:
     _, scale = stats.expon.fit(data, floc=0)
 
     assert constant_rate(followed) == pytest.approx(1 / scale, rel=1e-4)
+
+
+def test_weibull_with_intervals_and_delayed_entry_agrees_with_lifelines() -> None:
+    from lifelines import WeibullFitter
+
+    rng = np.random.default_rng(10)
+    life, start = 30 * rng.weibull(1.5, 600), rng.uniform(0, 40, 600)
+    seen = life > start
+    life, start = life[seen], start[seen]
+    # Looked at every seven days from the first sighting on; given up on the tenth look.
+    look = np.floor((life - start) / 7)
+    still = look >= 10
+    low = np.where(still, start + 70, start + 7 * look)
+    high = np.where(still, np.inf, start + 7 * look + 7)
+    followed = [
+        Stay(float(e), float(a), None if np.isinf(b) else float(b))
+        for e, a, b in zip(start, low, high, strict=True)
+    ]
+    theirs = WeibullFitter().fit_interval_censoring(low, high, entry=start)
+
+    assert weibull_fit(followed) == pytest.approx((theirs.rho_, theirs.lambda_), rel=2e-3)
+
+
+def test_the_rate_of_sales_is_the_posterior_mean_found_by_quadrature() -> None:
+    from scipy.integrate import quad
+
+    followed = [Stay(3, 10, 17), Stay(0, 21, None), Stay(5, 12, 12), Stay(0, 7, 14)]
+
+    def density(rate: float) -> float:
+        # Gamma prior: 2 sales in 90 days, in vanishings of which 8 of 10 are sales.
+        value = rate * math.exp(-rate * 2 * 45 * 0.8)
+        for s in followed:
+            alive = math.exp(-rate * (s.least - s.entered))
+            if s.most is None:
+                value *= alive
+            elif s.most == s.least:
+                value *= rate * alive
+            else:
+                value *= alive - math.exp(-rate * (s.most - s.entered))
+        return value
+
+    whole = quad(density, 0, 1, limit=200, epsabs=0)[0]
+    mean = quad(lambda r: r * density(r), 0, 1, limit=200, epsabs=0)[0] / whole
+
+    assert sale_rate(followed).per_day == pytest.approx(0.8 * mean, rel=1e-4)
+
+
+def test_what_sales_teach_is_the_posterior_on_a_grid() -> None:
+    sales = [
+        SoldAfter(math.log(4000), sd, Money(round(100 * price), "USD"))
+        for price, sd in ((3700, 0.12), (4100, 0.2), (3300, 0.15))
+    ]
+    found = hindsight(sales)
+    shift = np.linspace(-0.5, 0.5, 200_001)
+    density = stats.norm.pdf(shift, 0, 0.05)
+    for sale in sales:
+        density *= stats.norm.pdf(math.log(float(sale.sold.major)), sale.log_mean + shift, sale.log_sd)
+    cumulative = np.cumsum(density) / density.sum()
+
+    assert math.log1p(found.off_share) == pytest.approx(float(shift @ density / density.sum()), abs=1e-6)
+    assert math.log1p(found.off_low) == pytest.approx(float(np.interp(0.1, cumulative, shift)), abs=1e-5)
+    assert (found.inside_low, found.inside_high) == pytest.approx(
+        tuple(stats.beta.ppf([0.1, 0.9], found.inside + 0.5, 3 - found.inside + 0.5)), rel=1e-9
+    )
+
+
+def test_the_widening_of_the_interval_is_what_cars_left_out_of_six_models_ask_for() -> None:
+    """Each model with the prior of the other five; the Corollas are not looked at."""
+    from bench.value import _draws, six_models
+
+    six = six_models()
+    priors = {name: learned_prior([(c.y, c.x) for other, c in six.items() if other != name]) for name in six}
+    rng = np.random.default_rng(12)
+    for k in (5, 10, 20):
+        misses = []
+        for cars, chosen, target, prior in _draws(six, priors, k, 300, rng):
+            car = CarToValue(date(2004, 8, 31), float(cars.km[target]), age_years=float(cars.age[target]))
+            found = appraise(car, [cars.comparables[i] for i in chosen], prior, price_kind="asking")
+            misses.append(abs(cars.y[target] - found.log_mean) / found.log_sd)
+        # 8 of 10 within the interval; three standard errors of 300 splits.
+        inside = float(np.mean(np.array(misses) <= 1.2815515655))
+        assert inside == pytest.approx(0.8, abs=0.07)
 
 
 def test_out_of_sample_errors_and_intervals_stay_within_what_was_measured() -> None:

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import json
+import time
+import tracemalloc
 from datetime import date
 
 import pytest
@@ -75,7 +77,20 @@ def test_a_table_without_year_or_age_is_refused() -> None:
         read("price,km\n4000,90000\n")
 
 
-def test_a_million_rows_are_refused_in_a_sentence() -> None:
+def test_a_million_rows_are_refused_in_a_sentence_before_they_are_taken_apart() -> None:
+    data = b"price,km,year\n" + b"4000,90000,2013\n" * 1_000_000
+    tracemalloc.start()
+    began = time.perf_counter()
+    with pytest.raises(BadEntry, match="1,000,001 rows; at most 50,000 are read"):
+        comparables_from_csv(data, "comps.csv", currency="USD", today=TODAY)
+    seconds, (_, peak) = time.perf_counter() - began, tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+
+    assert seconds < 2
+    assert peak < 5_000_000
+
+
+def test_a_row_too_many_is_refused_too() -> None:
     with pytest.raises(BadEntry, match="at most 50,000 are read"):
         read("price,km,year\n" + "4000,90000,2013\n" * 50_001)
 

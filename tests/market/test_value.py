@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import gzip
 import math
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,10 @@ import pytest
 
 from driveout.errors import BadEntry, CannotSay
 from driveout.market import CarToValue, Comparable, appraise, comparables_from_csv, repair_adds
+from driveout.market.appraisal import refers_to
+from driveout.market.prior import interval_factor
 from driveout.market.time_to_sell import Stay, constant_rate, sale_rate, stays, survival_curve, weibull_fit
+from driveout.market.use_a_year import yearly_use
 from driveout.units import Money
 
 DAY = date(2026, 5, 4)
@@ -223,3 +227,86 @@ def test_stays_that_cannot_be_are_refused() -> None:
         weibull_fit([Stay(0, 3, 3)])
     with pytest.raises(BadEntry, match="exact days"):
         survival_curve([Stay(0, 3, 5)])
+
+
+def test_a_value_is_that_of_an_average_car_unless_more_was_said() -> None:
+    sound = appraise(CarToValue(DAY, 110_000, made_year=2013, condition="very good"), market())
+    worn = appraise(CarToValue(DAY, 110_000, made_year=2013, condition="poor"), market())
+
+    assert [refers_to(word) for word in ("", "good", "very good", "poor")] == [
+        "average",
+        "average",
+        "sound",
+        "average",
+    ]
+    assert (sound.refers_to, sound.as_dict()["refers_to"]) == ("sound", "sound")
+    assert "faults usual at that age" in " ".join(worn.sentences())
+    assert any("count twice" in w for w in worn.warnings)
+
+
+def test_intervals_widen_with_comparables_towards_the_tails_of_one_price() -> None:
+    # 90 % points: Student-t with 4 degrees 1.5332, normal 1.2816 (tables).
+    assert interval_factor(10**9) == pytest.approx(1.5332 / 1.2816, abs=0.001)
+    assert interval_factor(1) == interval_factor(5) == 1
+    assert 1 < interval_factor(8) < interval_factor(10) < interval_factor(60)
+
+
+def over_two_years(swing: float) -> list[Comparable]:
+    """Same car seen every nine days; a price that swings with the year, highest on the day of the value."""
+    cars = []
+    for i in range(80):
+        seen = DAY - timedelta(days=9 * i)
+        price = 5000 * math.exp(swing / 2 * math.cos(math.tau * 9 * i / 365.25))
+        cars.append(comparable(price, 100_000 + 137 * i, age_years=10.0, year=None, seen=seen))  # type: ignore[arg-type]
+    return cars
+
+
+def test_the_time_of_year_is_learnt_when_prices_swing_with_it_and_else_is_nothing() -> None:
+    car = CarToValue(DAY, 104_000, age_years=10.0)
+    swinging, flat = appraise(car, over_two_years(0.10)), appraise(car, over_two_years(0.0))
+    effect = {
+        name: next(e.share for e in found.effects if e.name == "season")
+        for name, found in (("swinging", swinging), ("flat", flat))
+    }
+
+    assert effect["swinging"] == pytest.approx(math.expm1(0.10), abs=0.02)
+    assert abs(effect["flat"]) < 0.005
+    assert swinging.asked.minor / flat.asked.minor == pytest.approx(math.exp(0.05), abs=0.01)
+
+
+def test_comparables_of_one_month_say_nothing_on_the_time_of_year() -> None:
+    cars = [replace(c, seen=DAY - timedelta(days=2 * i)) for i, c in enumerate(market())]
+    found = appraise(CAR, cars)
+
+    assert next(e.learned for e in found.effects if e.name == "season") < 0.05
+    assert found.log_sd == pytest.approx(appraise(CAR, market()).log_sd, rel=0.1)
+
+
+def test_prices_that_rose_since_are_followed_by_the_drift() -> None:
+    rng = np.random.default_rng(1)
+    cars = [
+        comparable(
+            5000 * math.exp(-0.10 * days / 365.25 + rng.normal(0, 0.03)),
+            100_000 + days,
+            age_years=10.0,
+            year=None,  # type: ignore[arg-type]
+            seen=DAY - timedelta(days=days),
+        )
+        for days in range(0, 720, 9)
+    ]
+    found = appraise(CarToValue(DAY, 100_000, age_years=10.0), cars)
+
+    assert next(e.share for e in found.effects if e.name == "drift") == pytest.approx(
+        math.expm1(0.10), abs=0.03
+    )
+
+
+def test_a_car_driven_little_is_held_against_the_comparables() -> None:
+    cars = [comparable(5000, 100_000 + 3000 * i) for i in range(12)]
+    little = yearly_use(CarToValue(DAY, 30_000, made_year=2013), cars)
+
+    assert little is not None
+    assert little.share_below == 0
+    assert "driven so little" in little.words
+    assert yearly_use(CAR, [Comparable(Money(1, "USD"), made_year=2013)]) is None
+    assert yearly_use(CarToValue(DAY, 10, age_years=0.1), cars) is None

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from starlette.testclient import TestClient
 
 from driveout.cars.actions import add_car, trail_of
-from driveout.market.actions import comparables_of, latest_appraisal
+from driveout.market.actions import appraisal_before, comparables_of, latest_appraisal, repair_adds_to
 from driveout.store import Store
 from tests.conftest import Browser, Clock
 
@@ -87,6 +89,9 @@ def test_one_car_typed_in_the_form_counts(browser: Browser, car: int) -> None:
         ({"made_year": "2099"}, "in the future"),
         ({"made_year": ""}, "Neither year nor age"),
         ({"mileage_unit": "leagues"}, "not offered"),
+        ({"mileage": "-131000"}, "outside 0 to"),
+        ({"seen": "2031-01-01"}, "in the future"),
+        ({"price": "0"}, "not above 0"),
     ],
 )
 def test_a_bad_entry_is_named_and_kept(browser: Browser, car: int, fields: dict[str, str], said: str) -> None:
@@ -155,3 +160,110 @@ def test_words_from_a_table_are_never_markup(browser: Browser, car: int) -> None
 
     assert "<script>alert" not in text
     assert "&lt;script&gt;" in text
+
+
+def test_prices_in_another_currency_are_refused_and_the_paste_stays(browser: Browser, car: int) -> None:
+    pasted = "price\tkm\tyear\tcurrency\n4500\t130000\t2013\tEUR"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": pasted}, status=422)
+
+    assert "prices in EUR; this car is kept in USD" in text
+    assert "130000\t2013\tEUR" in text
+
+
+def test_a_future_day_and_a_negative_distance_in_a_table_are_shown_together(
+    browser: Browser, car: int
+) -> None:
+    pasted = "price\tkm\tyear\tseen\n4500\t-130000\t2013\t\n4500\t130000\t2013\t2031-01-01"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": pasted}, status=422)
+
+    assert "2 of 2 rows cannot be used" in text
+    assert "outside 0 to" in text
+    assert "in the future" in text
+
+
+def test_a_table_of_a_million_rows_is_refused_in_a_sentence(browser: Browser, car: int, store: Store) -> None:
+    data = b"price,km,year\n" + b"4000,90000,2013\n" * 1_000_000
+    text = browser.post(
+        f"/cars/{car}/value/comparables",
+        {"mileage_unit": "km"},
+        files={"file": ("comps.csv", data, "text/csv")},
+        status=422,
+    )
+
+    assert "at most 50,000 are read" in text
+    with store.reading() as tx:
+        assert comparables_of(tx, car) == ()
+
+
+def test_the_same_car_seen_twice_counts_once_and_is_said(browser: Browser, car: int) -> None:
+    pasted = "price\tkm\tyear\n4500\t130123\t2013\n4300\t130123\t2013\n4100\t150000\t2012"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": pasted})
+
+    assert "From 2 comparables" in text
+    assert "counts once" in text
+
+
+def test_adverts_pasted_as_text_are_read_back_and_can_be_taken_back(
+    browser: Browser, car: int, store: Store
+) -> None:
+    pasted = "2013 Linnet\n$4,250 76k miles\n\n2012 Linnet\n98 000 km, asking 3,900"
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km", "paste": pasted})
+
+    assert "Read: 4,250.00 USD asked, 2013, 122,310 km; 3,900.00 USD asked, 2012, 98,000 km." in text
+    with store.reading() as tx:
+        numbers = " ".join(str(kept.id) for kept in comparables_of(tx, car))
+    browser.post(f"/cars/{car}/value/take-back", {"comparables": numbers})
+    with store.reading() as tx:
+        assert comparables_of(tx, car) == ()
+
+
+def test_a_comparable_taken_out_can_be_put_back(browser: Browser, car: int, store: Store) -> None:
+    browser.post(
+        f"/cars/{car}/value/one",
+        {"price": "4400", "mileage": "131000", "mileage_unit": "km", "made_year": "2013"},
+    )
+    browser.post(f"/cars/{car}/value/seen", {"comparable": "1", "version": "1", "what": "out"})
+    with store.reading() as tx:
+        assert comparables_of(tx, car) == ()
+    browser.post(f"/cars/{car}/value/seen", {"comparable": "1", "version": "2", "what": "back"})
+    with store.reading() as tx:
+        assert len(comparables_of(tx, car)) == 1
+
+
+def test_the_page_draws_the_prices_and_says_whose_value_it_is_and_how_it_was_driven(
+    browser: Browser, car: int
+) -> None:
+    text = browser.post(
+        f"/cars/{car}/value/comparables",
+        {"mileage_unit": "km"},
+        files={"file": ("comps.csv", ROWS.encode(), "text/csv")},
+    )
+
+    assert "Prices against distance" in text
+    assert "faults usual at that age" in text
+    assert "Driven little or much?" in text
+    assert "not proof of anything" in text
+
+
+def test_the_record_answers_what_a_repair_adds_and_what_was_told_before_the_sale(
+    browser: Browser, car: int, store: Store, clock: Clock
+) -> None:
+    with store.reading() as tx:
+        assert repair_adds_to(tx, car, share=(0.1, 0.1, 0.1)) is None
+    browser.post(
+        f"/cars/{car}/value/comparables",
+        {"mileage_unit": "km"},
+        files={"file": ("comps.csv", ROWS.encode(), "text/csv")},
+    )
+    with store.reading() as tx:
+        kept = latest_appraisal(tx, car)
+        adds = repair_adds_to(tx, car, share=(0.1, 0.1, 0.1))
+        assert kept is not None
+        assert adds is not None
+        # A tenth of the mean of a log-normal law with these two numbers.
+        mean = 0.1 * math.exp(kept.log_mean + kept.log_sd**2 / 2)
+        assert float(adds.mean.major) == pytest.approx(mean, abs=0.01)
+        assert kept.refers_to == "average"
+        assert appraisal_before(tx, car, clock()) is None
+        clock.forward(days=1)
+        assert appraisal_before(tx, car, clock()) == kept

