@@ -267,3 +267,17 @@ def test_the_record_answers_what_a_repair_adds_and_what_was_told_before_the_sale
         assert appraisal_before(tx, car, clock()) is None
         clock.forward(days=1)
         assert appraisal_before(tx, car, clock()) == kept
+
+
+def test_comparables_of_another_model_move_the_slopes_that_a_value_starts_from(
+    browser: Browser, car: int, store: Store, clock: Clock
+) -> None:
+    with store.writing() as tx:
+        other = add_car(
+            tx, name="Tarnwick Ouzel 2.0", currency="USD", made_year=2011, mileage_km=90_000, at=clock()
+        ).id
+    sheet = {"file": ("comps.csv", ROWS.encode(), "text/csv")}
+    browser.post(f"/cars/{other}/value/comparables", {"mileage_unit": "km"}, files=sheet)
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km"}, files=sheet)
+
+    assert "and 1 other model of your own" in text

@@ -13,6 +13,8 @@ from driveout.errors import BadEntry, CannotSay
 from driveout.market import records
 from driveout.market.appraisal import CarToValue
 from driveout.market.comparables import Comparable
+from driveout.market.own_models import evidence_of, with_own_models
+from driveout.market.prior import Prior, default_prior
 from driveout.market.records import KeptAppraisal, KeptComparable
 from driveout.market.spreadsheet import comparables_from_csv, comparables_from_paste
 from driveout.market.time_to_sell import SaleRate, sale_rate, stays
@@ -23,6 +25,8 @@ from driveout.market.written import TITLE_WORDS, comparable_from_texts, options_
 from driveout.store import Tx
 
 MOST_COMPARABLES = 2_000
+# Other cars whose comparables teach the starting slopes, the latest first.
+MOST_MODELS = 40
 
 
 def add_comparables(
@@ -232,7 +236,8 @@ def appraise_car(tx: Tx, car_id: int, *, at: datetime) -> KeptAppraisal:
         If there is no comparable, or distance or year is missing.
     """
     car = get_car(tx, car_id)
-    found = appraise(car_to_value(car, at.date()), [kept.car for kept in records.comparables_of(tx, car_id)])
+    comparables = [kept.car for kept in records.comparables_of(tx, car_id)]
+    found = appraise(car_to_value(car, at.date()), comparables, _prior_for(tx, car, at.date()))
     kept = records.add_appraisal(
         tx,
         {
@@ -258,6 +263,19 @@ def appraise_car(tx: Tx, car_id: int, *, at: datetime) -> KeptAppraisal:
         at,
     )
     return kept
+
+
+def _prior_for(tx: Tx, car: Car, on: date) -> Prior:
+    """The shipped prior, moved by the comparables of the person's other models."""
+    base = default_prior()
+    by_name: dict[str, list[Comparable]] = {}
+    for other, comparables in records.comparables_of_others(tx, car.id, car.currency, MOST_MODELS).items():
+        # Cars of one name are taken to be one model; this one's own name is not another model.
+        name = get_car(tx, other).name.casefold().strip()
+        if name != car.name.casefold().strip():
+            by_name.setdefault(name, []).extend(comparables)
+    found = (evidence_of(comparables, on, base) for comparables in by_name.values())
+    return with_own_models(base, [model for model in found if model is not None])
 
 
 def latest_appraisal(tx: Tx, car_id: int) -> KeptAppraisal | None:

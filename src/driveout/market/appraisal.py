@@ -174,6 +174,8 @@ class Appraisal:
         Sentences to read before trusting the number.
     out_of_range
         Whether the car lies outside what the comparables cover.
+    own_models
+        Models of the person's own that the starting slopes learnt from, besides the six shipped.
     refers_to
         ``average``: a car as comparables mostly are, whose price already carries the expected cost
         of the faults usual at that age; ``sound``: one better than that, as far as was said of it.
@@ -195,6 +197,7 @@ class Appraisal:
     warnings: tuple[str, ...]
     out_of_range: bool
     refers_to: RefersTo = "average"
+    own_models: int = 0
 
     @property
     def condition_step(self) -> tuple[float, float] | None:
@@ -216,6 +219,7 @@ class Appraisal:
             "level_sd": self.level_sd,
             "used": self.used,
             "refers_to": self.refers_to,
+            "own_models": self.own_models,
             "out_of_range": self.out_of_range,
             "warnings": list(self.warnings),
             "effects": [e.as_dict() for e in self.effects],

@@ -205,6 +205,7 @@ def _value_page(
         more_pulls=max(len(pulls) - MOST_ROWS_SHOWN, 0),
         outliers=[p for p in pulls if p["reason"]],
         effects=content.get("effects", []),
+        own_models=content.get("own_models", 0),
         warnings=content.get("warnings", []),
         kept=kept[-MOST_ROWS_SHOWN:],
         more_kept=max(len(kept) - MOST_ROWS_SHOWN, 0),

@@ -35,6 +35,8 @@ class Prior:
         Spread of the effect of an extra number, per standard deviation of it.
     effects
         (mean, sd) of ``sold``, ``drift``, ``season``, ``season turn``, ``condition``, ``rebuilt``, ``salvage``, ``buyback``.
+    own_models
+        Models of the person's own that moved the slopes.
     """
 
     age_mean: float
@@ -47,6 +49,7 @@ class Prior:
     tail_freedom: float
     spec_sd: float
     effects: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    own_models: int = 0
 
     def of(self, column: str) -> tuple[float, float]:
         """Mean and standard deviation of the slope of one column."""

@@ -109,6 +109,22 @@ def comparables_of(tx: Tx, car_id: int) -> tuple[KeptComparable, ...]:
     return tuple(_kept(row) for row in rows)
 
 
+def comparables_of_others(tx: Tx, car_id: int, currency: str, most: int) -> dict[int, tuple[Comparable, ...]]:
+    """Comparables of other cars in one currency, by car, of the cars that were given some last."""
+    others = tx.execute(
+        sa.select(market_comparable.c.car_id)
+        .where(
+            market_comparable.c.car_id != car_id,
+            market_comparable.c.currency == currency,
+            market_comparable.c.taken_out.is_(False),
+        )
+        .group_by(market_comparable.c.car_id)
+        .order_by(sa.func.max(market_comparable.c.id).desc())
+        .limit(most)
+    ).scalars()
+    return {other: tuple(kept.car for kept in comparables_of(tx, other)) for other in others.all()}
+
+
 def change_comparable(
     tx: Tx, car_id: int, number: int, version: int, values: dict[str, Any]
 ) -> KeptComparable:

@@ -109,6 +109,7 @@ def appraise(
         warnings=(*cautions(car, used, table, outside, out_of_range, price_kind), *too_many, *doubles),
         out_of_range=out_of_range,
         refers_to=refers_to(car.condition),
+        own_models=prior.own_models,
     )
 
 
