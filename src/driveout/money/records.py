@@ -210,6 +210,21 @@ def sums_between(tx: Tx, first: datetime.date, last: datetime.date) -> dict[tupl
     return {(row[0], row[1]): int(row[2]) for row in tx.execute(query)}
 
 
+def last_moves(tx: Tx, accounts: Iterable[str], currency: str) -> dict[str, tuple[datetime.date, int]]:
+    """Last day and balance of some accounts in one currency; those that came back to zero are left out."""
+    p, wanted = money_posting.c, sorted(accounts)
+    found: dict[str, tuple[datetime.date, int]] = {}
+    for start in range(0, len(wanted), 500):
+        query = (
+            sa.select(p.account, sa.func.max(money_entry.c.day), sa.func.sum(p.amount))
+            .join(money_entry, money_entry.c.id == p.entry_id)
+            .where(p.account.in_(wanted[start : start + 500]), p.commodity == currency)
+            .group_by(p.account)
+        )
+        found |= {name: (day, int(amount)) for name, day, amount in tx.execute(query) if amount}
+    return found
+
+
 def minutes_by_work(tx: Tx, cars: Iterable[str]) -> dict[tuple[str, str], int]:
     """Own minutes by car account part and kind-of-work link, reversals taken off."""
     p, link = money_posting.c, money_link.c

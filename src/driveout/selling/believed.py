@@ -160,3 +160,24 @@ def _next_project(s: SaleSituation, demand: Demand, terms: Terms) -> float:
         return max(wait, terms.fallback)
 
     return next_project_per_day(value_at, major(s.next_cost), s.next_work_days, terms.holding_per_day)
+
+
+def sales_per_day(situation: SaleSituation, ask: Money) -> tuple[float, float]:
+    """Sales per day at a price today, as a gamma law; all prices, days and enquiries so far are in it.
+
+    Parameters
+    ----------
+    situation
+        The sale as it stands.
+    ask
+        Price asked.
+
+    Returns
+    -------
+    tuple
+        Shape and days: mean ``shape / days``.
+    """
+    demand = demand_believed(situation)
+    price = np.array([major(ask)])
+    per_level = float(demand.exposure(price, 0.0)[0] * demand.buys(price, 0.0)[0]) * _steps(situation)[1][0]
+    return demand.shape, demand.days / max(per_level, 1e-12)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
+from driveout.money.sale_forecast import SaleForecast
 from driveout.selling.believed import SaleNumbers
 from driveout.selling.situation import SaleSituation
 from driveout.units import Money
@@ -108,6 +110,14 @@ class AskingPlan:
             ],
             "reasons": list(self.reasons),
         }
+
+
+def forecast_of(plan: AskingPlan) -> SaleForecast:
+    """Days to the sale and price as the plan forecasts them, to be laid beside what comes."""
+    sold_by = ((0.0, 0.0), *((float(step.to_day), step.sold_by) for step in plan.steps))
+    shares = [after - before for (_, before), (_, after) in itertools.pairwise(sold_by)]
+    prices = [(step.ask, share) for step, share in zip(plan.steps, shares, strict=True)]
+    return SaleForecast(sold_by, (*prices, (plan.situation.fallback, 1 - sum(shares))))
 
 
 def plan_in_words(plan: AskingPlan, at: SaleNumbers) -> list[str]:

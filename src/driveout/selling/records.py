@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -105,6 +106,11 @@ class Offer:
     answered_at: datetime | None
     version: int
 
+    @property
+    def agreed(self) -> Money:
+        """What was agreed when it was accepted: the counter if one stood, else the offer."""
+        return self.counter_at or self.amount
+
 
 def add_plan(
     tx: Tx, car_id: int, situation: dict[str, Any], deadline: date, plan: dict[str, Any], at: datetime
@@ -127,6 +133,34 @@ def latest_plan(tx: Tx, car_id: int) -> KeptPlan | None:
         .limit(1)
     ).first()
     return None if row is None else KeptPlan(**row._mapping)
+
+
+def plans_of(tx: Tx, car_ids: Sequence[int]) -> dict[int, KeptPlan]:
+    """The newest plan of each of some cars."""
+    newest = (
+        sa.select(sa.func.max(selling_plan.c.id))
+        .where(selling_plan.c.car_id.in_(car_ids))
+        .group_by(selling_plan.c.car_id)
+    )
+    rows = tx.execute(sa.select(selling_plan).where(selling_plan.c.id.in_(newest)))
+    return {row.car_id: KeptPlan(**row._mapping) for row in rows}
+
+
+def logs_of(tx: Tx, car_ids: Sequence[int]) -> dict[int, tuple[list[Ask], list[datetime]]]:
+    """Prices asked of each of some cars, and when people asked about it without buying."""
+    found: dict[int, tuple[list[Ask], list[datetime]]] = {car_id: ([], []) for car_id in car_ids}
+    asked = sa.select(selling_ask).where(selling_ask.c.car_id.in_(car_ids)).order_by(selling_ask.c.id)
+    for row in tx.execute(asked):
+        found[row.car_id][0].append(_ask(row))
+    for table, lost in (
+        (selling_enquiry, sa.true()),
+        # An open offer may still become the sale; a lost one is an enquiry that did not buy.
+        (selling_offer, selling_offer.c.answer.in_(["decline", "withdrawn"])),
+    ):
+        query = sa.select(table.c.car_id, table.c.at).where(table.c.car_id.in_(car_ids), lost)
+        for car_id, at in tx.execute(query):
+            found[car_id][1].append(at)
+    return found
 
 
 def add_ask(tx: Tx, car_id: int, ask: Money, at: datetime) -> Ask:

@@ -31,8 +31,10 @@ from driveout.money.actions.sale import (
     book_buyer_deposit,
     book_by_product,
     book_sale,
+    cars_gone,
     deposits_held,
     let_car_go,
+    sale_of,
     settle_deposit,
 )
 from driveout.money.actions.shelf import (
@@ -57,6 +59,8 @@ from driveout.money.actions.whole_journal import (
 )
 
 __all__ = [
+    "sale_of",
+    "cars_gone",
     "other_money",
     "exchange_money",
     "currencies_moved",

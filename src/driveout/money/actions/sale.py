@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable
 
 from driveout.cars.actions import change_stage, get_car, note_event
 from driveout.cars.car import next_stages
@@ -23,6 +24,7 @@ from driveout.money.actions.entering import (
 from driveout.money.car_cost import (
     is_sold,
 )
+from driveout.money.car_sale import CarGone, CarSale, car_sale
 from driveout.money.journal import (
     Entry,
     balances,
@@ -220,3 +222,21 @@ def let_car_go(
     if car.stage != "sold":
         change_stage(tx, car_id, "sold", at)
     return booked
+
+
+def cars_gone(tx: Tx, car_ids: Iterable[int], currency: str) -> dict[int, CarGone]:
+    """Day and price of the cars that left the books; the price is None for one that went for scrap."""
+    parts = {book.car_part(car_id): car_id for car_id in car_ids}
+    cost = records.last_moves(tx, [f"Expenses:COGS:{part}" for part in parts], currency)
+    income = records.last_moves(tx, [f"Income:Sales:{part}" for part in parts], currency)
+    found = {}
+    for part, car_id in parts.items():
+        if (left := cost.get(f"Expenses:COGS:{part}")) is not None:
+            price = income.get(f"Income:Sales:{part}")
+            found[car_id] = CarGone(left[0], Money(-price[1], currency) if price else None)
+    return found
+
+
+def sale_of(tx: Tx, car_id: int) -> CarSale:
+    """What the journal holds of a car's sale: deposits of the buyer, and the sale itself."""
+    return car_sale(car_entries(tx, car_id), book.car_part(car_id), get_car(tx, car_id).currency)

@@ -20,7 +20,7 @@ def buyer_deposit(car: str, amount: Money, buyer: str, day: datetime.date) -> En
         f"Deposit from {buyer or 'a buyer'}",
         moved(f"Liabilities:Deposits:{car}", BANK, amount),
         car_links(car),
-        said(kind="deposit"),
+        said(kind="deposit", buyer=buyer),
     )
 
 
@@ -146,7 +146,9 @@ def sale(
     ]
     links = car_links(car, exchange.car.lower() if exchange else "")
     words = f"Sold the car{f' to {buyer}' if buyer else ''}, {price.text()}"
-    entry = Entry(day, words[:400], tuple(p for p in wanted if p.amount), links, said(kind="sale"))
+    entry = Entry(
+        day, words[:400], tuple(p for p in wanted if p.amount), links, said(kind="sale", buyer=buyer)
+    )
     return with_selling_fee(entry, car, fees)
 
 

@@ -22,7 +22,7 @@ from driveout.selling.actions.photos import (
     photos_of,
     work_photos,
 )
-from driveout.selling.actions.planning import current_situation, latest_plan, make_plan
+from driveout.selling.actions.planning import current_situation, latest_plan, make_plan, own_sales
 
 __all__ = [
     "OUTCOMES",
@@ -38,6 +38,7 @@ __all__ = [
     "listing_facts",
     "log_of",
     "make_plan",
+    "own_sales",
     "photos_of",
     "printed_buyers_file",
     "put_ask",

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from datetime import date, datetime
 
 from driveout.cars.actions import note_event, trail_of
+from driveout.money import Rate
 from driveout.money.actions import book_sale
 from driveout.selling.sale_papers import Gate, handover_gate
 from driveout.store import Tx
@@ -57,6 +58,7 @@ def sell_car(
     fees: Money | None = None,
     day: date | None = None,
     buyer: str = "",
+    rate: Rate | None = None,
     token: str = "",
 ) -> None:
     """Sell the car: the journal takes the sale and the car's story ends.
@@ -77,7 +79,9 @@ def sell_car(
         Day of the sale; today when not given.
     buyer
         Name of the buyer.
+    rate
+        Needed when it was paid in another currency than the car's.
     token
         Mark of the form, so that a double tap sells once.
     """
-    book_sale(tx, car_id, price, fees, day or at.date(), at=at, buyer=buyer, token=token)
+    book_sale(tx, car_id, price, fees, day or at.date(), at=at, buyer=buyer, rate=rate, token=token)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from driveout.cars.actions import change_stage, get_car, note_event
 from driveout.errors import BadEntry, Conflict
+from driveout.money import Rate
 from driveout.selling import records
-from driveout.selling.actions.planning import current_situation
+from driveout.selling.actions.planning import current_situation, demand_facts
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.records import Ask, Enquiry, Offer
 from driveout.store import Tx
@@ -57,23 +59,30 @@ def put_ask(tx: Tx, car_id: int, ask: Money, *, at: datetime) -> Ask:
         car_id,
         "ask",
         f"Advert asks {ask.text()}" + (" (raised by choice)" if higher else ""),
-        {"ask": ask.minor},
+        {"ask": ask.minor, **_forecast(tx, car_id, first=not before), **demand_facts(tx, car_id, at)},
         at,
     )
     return kept
+
+
+def _forecast(tx: Tx, car_id: int, *, first: bool) -> dict[str, Any]:
+    """Forecast of the plan behind the first price, frozen in the trail; later prices mend it not."""
+    kept = records.latest_plan(tx, car_id) if first else None
+    return {"forecast": kept.plan["forecast"]} if kept and "forecast" in kept.plan else {}
 
 
 def record_enquiry(tx: Tx, car_id: int, *, at: datetime, who: str = "", note: str = "") -> Enquiry:
     """Log that somebody asked about the car."""
     get_car(tx, car_id)
     kept = records.add_enquiry(tx, car_id, who.strip()[:200], note.strip()[:2000], at)
-    note_event(
-        tx, car_id, "enquiry", f"Enquiry{f' by {kept.who}' if kept.who else ''}", {"enquiry": kept.id}, at
-    )
+    facts = {"enquiry": kept.id, **demand_facts(tx, car_id, at)}
+    note_event(tx, car_id, "enquiry", f"Enquiry{f' by {kept.who}' if kept.who else ''}", facts, at)
     return kept
 
 
-def record_offer(tx: Tx, car_id: int, amount: Money, *, buyer: str, at: datetime) -> Offer:
+def record_offer(
+    tx: Tx, car_id: int, amount: Money, *, buyer: str, at: datetime, rate: Rate | None = None
+) -> Offer:
     """Log an offer and the advice on it.
 
     Parameters
@@ -88,11 +97,13 @@ def record_offer(tx: Tx, car_id: int, amount: Money, *, buyer: str, at: datetime
         Who, in the person's words.
     at
         Present moment.
+    rate
+        Needed when the offer is in another currency than the car's; kept beside the offer.
 
     Returns
     -------
     Offer
-        The offer with its advice.
+        The offer with its advice, in the car's currency.
 
     Raises
     ------
@@ -109,14 +120,27 @@ def record_offer(tx: Tx, car_id: int, amount: Money, *, buyer: str, at: datetime
             value=car.stage,
             allowed="bought, in work, for sale",
         )
-    advice = answer_offer(current_situation(tx, car_id, at=at), amount)
-    kept = records.add_offer(tx, car_id, amount, buyer.strip()[:200], advice.as_dict(), at)
+    situation = current_situation(tx, car_id, at=at)
+    offered, counted = amount, amount
+    if amount.currency != car.currency and rate is not None:
+        counted = rate.convert(amount)
+    advice = answer_offer(situation, counted)
+    said = advice.as_dict()
+    if rate is not None and counted != offered:
+        said |= {"offered": offered.text(), "rate": rate.text()}
+    kept = records.add_offer(tx, car_id, counted, buyer.strip()[:200], said, at)
     note_event(
         tx,
         car_id,
         "offer",
-        f"Offer {amount.text()}{f' by {kept.buyer}' if kept.buyer else ''}; advice: {advice.reasons[0]}",
-        {"offer": kept.id, "amount": amount.minor, "advice": advice.answer, "take_it": advice.take_it.minor},
+        f"Offer {counted.text()}{f' ({offered.text()})' if counted != offered else ''}{f' by {kept.buyer}' if kept.buyer else ''}; advice: {advice.reasons[0]}",
+        {
+            "offer": kept.id,
+            "amount": counted.minor,
+            "advice": advice.answer,
+            "take_it": advice.take_it.minor,
+            **demand_facts(tx, car_id, at),
+        },
         at,
     )
     return kept
@@ -179,18 +203,12 @@ def reply_to_offer(
             value=None if counter_at is None else counter_at.text(),
             allowed=f"above {offer.amount.text()}",
         )
-    kept = records.change_offer(
-        tx,
-        offer,
-        version,
-        {
-            "answer": answer,
-            "counter_at": counter_at.minor if answer == "counter" and counter_at else None,
-            "answered_at": at,
-        },
-    )
+    # A counter that the buyer takes stays the price agreed.
+    stands = counter_at if answer == "counter" else offer.counter_at if answer == "accept" else None
+    values = {"answer": answer, "counter_at": stands.minor if stands else None, "answered_at": at}
+    kept = records.change_offer(tx, offer, version, values)
     words = {
-        "accept": "accepted",
+        "accept": f"accepted{f', agreed at {kept.agreed.text()}' if stands else ''}",
         "counter": f"countered at {counter_at.text() if counter_at else ''}",
         "decline": "declined",
         "withdrawn": "withdrawn by the buyer",
@@ -200,7 +218,12 @@ def reply_to_offer(
         car_id,
         "offer",
         f"Offer {offer.amount.text()}{f' by {offer.buyer}' if offer.buyer else ''} {words}",
-        {"offer": number, "answer": answer},
+        {
+            "offer": number,
+            "answer": answer,
+            **({"amount": kept.agreed.minor} if answer == "accept" else {}),
+            **demand_facts(tx, car_id, at),
+        },
         at,
     )
     return kept
