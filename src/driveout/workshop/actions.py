@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -14,13 +15,15 @@ from driveout.errors import BadEntry, CannotSay, Conflict
 from driveout.files import shipped
 from driveout.money.actions import book_hours, keep_photo, picture_type
 from driveout.store import Attachments, Tx
-from driveout.units import read_torque
+from driveout.units import read_number, read_torque
 from driveout.workshop import records
 from driveout.workshop.assembly import Assembly, with_variants
 from driveout.workshop.assembly_file import read_assembly, shipped_assembly
 from driveout.workshop.cards import CardSet, job_cards
 from driveout.workshop.hold import FastenerRecord, Passage, Progress, fastener_records, pass_hold
 from driveout.workshop.labels import BagLabel, bag_labels
+from driveout.workshop.pocket import pocket_html, pocket_job
+from driveout.workshop.pocket_record import Carried, Met, PocketRecord, meet, read_pocket_record
 from driveout.workshop.records import Job, LinkState, TorqueEntry
 from driveout.workshop.strip import StripPlan, Task, strip
 from driveout.workshop.tightening import Specification, specification
@@ -277,6 +280,35 @@ def done_at(tx: Tx, held: JobWork) -> dict[str, datetime]:
             moments[f"on:{state.link}"] = state.back_at
     moments |= {row.task: row.at for row in records.passages(tx, held.job.id)}
     return {task.id: moments[task.id] for task in held.plan.tasks if held.work.is_finished(task)}
+
+
+def progress_of(tx: Tx, car_id: int) -> dict[str, tuple[float, bool]]:
+    """How far each job of a car has come.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    dict[str, tuple[float, bool]]
+        By kind of work: share of the planned minutes whose tasks are done, and whether a step was
+        recorded at all.
+    """
+    found = {}
+    for job in records.jobs_of(tx, car_id):
+        plan = _plan(job.assembly, job.own_file, tuple(job.variants), tuple(job.targets), False)
+        done = set(records.done_tasks(tx, job.id)) | {p.task for p in records.passages(tx, job.id)}
+        for state in records.link_states(tx, job.id).values():
+            done |= {f"off:{state.link}"} if state.undone_at else set()
+            done |= {f"on:{state.link}"} if state.back_at else set()
+        whole = sum(task.minutes for task in plan.tasks)
+        share = sum(task.minutes for task in plan.tasks if task.id in done) / whole if whole else 0.0
+        found[job.kind_of_work] = (1.0 if job.is_closed else share, bool(done))
+    return found
 
 
 def every_work(tx: Tx, car_id: int) -> list[JobWork]:
@@ -826,3 +858,279 @@ def labels_of(tx: Tx, car_id: int, works: Iterable[JobWork], address: str) -> tu
             lambda link, job=held.job.id: f"{root}/cars/{car_id}/work/{job}/bench?task=on:{link}",  # type: ignore[misc]
         )
     )
+
+
+def pocket_of(tx: Tx, car_id: int, *, at: datetime) -> str:
+    """The job cards of every open job of a car as one file for the phone.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+
+    Returns
+    -------
+    str
+        HTML that needs no network.
+
+    Raises
+    ------
+    BadEntry
+        If there is no work to take along.
+    """
+    name = get_car(tx, car_id).name
+    works = every_work(tx, car_id)
+    if not works:
+        raise BadEntry("There is no work to take along. Choose a repair or begin an area first.", field="car")
+    jobs = [
+        pocket_job(
+            held.job.id,
+            held.work,
+            name,
+            at.date(),
+            {link: specification(**entry.entry) for link, entry in held.torques.items()},
+        )
+        for held in works
+    ]
+    return pocket_html(car_id, name, jobs, at)
+
+
+@dataclass(frozen=True)
+class BroughtBack:
+    """A record from a phone beside what stands here now.
+
+    Parameters
+    ----------
+    id
+        Its number.
+    at
+        When it was handed in.
+    made
+        When its cards were saved, as text.
+    phone
+        Mark of the phone.
+    met
+        Every entry beside what stands here.
+    waits
+        Why an entry could not be taken over yet, by key.
+    version
+        Version of the record's row.
+    """
+
+    id: int
+    at: datetime
+    made: str
+    phone: str
+    met: tuple[Met, ...]
+    waits: dict[str, str]
+    version: int
+
+    @property
+    def open(self) -> tuple[Met, ...]:
+        """What a person still has to look at."""
+        return tuple(one for one in self.met if one.state in ("new", "differs", "unknown"))
+
+
+def bring_back(tx: Tx, car_id: int, record: PocketRecord, *, at: datetime) -> BroughtBack:
+    """Take over what was done with the job cards on a phone, without losing or doubling anything.
+
+    What stands nowhere yet is taken over in the order of the plan. What says something else than the
+    record here is left as it is and shown beside it. What fits no step is kept and shown. The record
+    is kept whole in any case; handing the same one in again changes nothing.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car whose page it is handed in on.
+    record
+        From the phone.
+    at
+        Present moment.
+
+    Returns
+    -------
+    BroughtBack
+        Every entry beside what stands here afterwards.
+
+    Raises
+    ------
+    BadEntry
+        If the record is for another car.
+    """
+    if record.car_id != car_id:
+        raise BadEntry(
+            f"These cards are of car {record.car_id} ({record.car}). Hand them in on that car's page.",
+            field="record",
+            value=record.car_id,
+        )
+    rows = records.brought(tx, car_id)
+    row = next((one for one in rows if one.digest == record.digest), None)
+    if row is None:
+        # What was settled from an earlier record of the same cards on the same phone stays settled.
+        before: dict[str, str] = {}
+        for one in reversed(rows):
+            before |= one.settled if (one.phone, one.made) == (record.phone, record.made) else {}
+        row = records.add_brought(
+            tx,
+            {
+                "car_id": car_id,
+                "phone": record.phone,
+                "made": record.made,
+                "digest": record.digest,
+                "record": record.as_dict(),
+                "settled": before,
+                "at": at,
+            },
+        )
+        note_event(
+            tx,
+            car_id,
+            "work",
+            f"Job cards came back from a phone: {len(record.entries)} entries",
+            {"brought": row.id, "digest": record.digest},
+            at,
+        )
+    settled = dict(row.settled)
+    waits: dict[str, str] = {}
+    for entry in _in_working_order(tx, car_id, record.entries):
+        if _met(tx, car_id, entry, settled).state != "new":
+            continue
+        try:
+            _take_over(tx, car_id, entry, at)
+        except (BadEntry, CannotSay) as error:
+            waits[entry.key] = error.message
+        else:
+            settled[entry.key] = entry.value
+    if settled != row.settled:
+        records.settle(tx, row, settled)
+    found = next(one for one in records.brought(tx, car_id) if one.id == row.id)
+    return _brought_back(tx, found, waits)
+
+
+def brought_back(tx: Tx, car_id: int) -> list[BroughtBack]:
+    """Everything that came back for a car from phones, newest first, beside what stands now."""
+    return [_brought_back(tx, row, {}) for row in records.brought(tx, car_id)]
+
+
+def settle_brought(
+    tx: Tx, car_id: int, brought_id: int, key: str, over: bool, version: int, *, at: datetime
+) -> None:
+    """Decide about one entry where phone and record differ.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    brought_id
+        Number of the record from the phone.
+    key
+        Key of the entry.
+    over
+        Put the phone's over what stands here; else keep what stands here.
+    version
+        Version that the person was looking at.
+    at
+        Present moment.
+
+    Raises
+    ------
+    BadEntry
+        If there is no such entry, or the phone's cannot be put over.
+    Conflict
+        If somebody else has decided meanwhile.
+    """
+    row = next((one for one in records.brought(tx, car_id) if one.id == brought_id), None)
+    entries = read_pocket_record(json.dumps(row.record)).entries if row else ()
+    entry = next((one for one in entries if one.key == key), None)
+    if row is None or entry is None:
+        raise BadEntry("There is no such entry from a phone.", field="entry", value=key[:80])
+    if row.version != version:
+        raise Conflict("Somebody has decided about this phone's record meanwhile. Look at it again.")
+    met = _met(tx, car_id, entry, row.settled)
+    if over:
+        if met.state == "differs" and entry.kind == "tick":
+            take_back_task(tx, car_id, entry.job, entry.name, at=at)
+        _take_over(tx, car_id, entry, at)
+    else:
+        words = f"Kept what stood here, not the phone's: {met.what}: {met.phone}"
+        note_event(tx, car_id, "work", words[:400], {"brought": row.id, "entry": key}, at)
+    records.settle(tx, row, {**row.settled, key: entry.value})
+
+
+def _brought_back(tx: Tx, row: records.Brought, waits: dict[str, str]) -> BroughtBack:
+    record = read_pocket_record(json.dumps(row.record))
+    met = tuple(_met(tx, row.car_id, entry, row.settled) for entry in record.entries)
+    let_go = tuple(
+        replace(one, state="settled")
+        if one.state != "same" and row.settled.get(one.entry.key) == one.entry.value
+        else one
+        for one in met
+    )
+    return BroughtBack(row.id, row.at, row.made, row.phone, let_go, waits, row.version)
+
+
+def _jobs(tx: Tx, car_id: int) -> dict[int, Job]:
+    return {job.id: job for job in records.jobs_of(tx, car_id)}
+
+
+def _met(tx: Tx, car_id: int, entry: Carried, settled: Mapping[str, str]) -> Met:
+    if entry.job not in _jobs(tx, car_id):
+        return meet(entry, None, {}, {}, settled)
+    held = work_of(tx, car_id, entry.job)
+    pieces = {}
+    for task in held.plan.tasks:
+        state = held.links.get(task.item)
+        if task.kind == "undo" and state and state.undone_at:
+            pieces[task.id] = state.taken_out
+        if task.kind == "refit" and state and state.back_at:
+            pieces[task.id] = state.put_back + state.fitted_new
+    applied = {link: row.applied for link, row in held.torques.items()}
+    return meet(entry, held.work, pieces, applied, settled)
+
+
+def _in_working_order(tx: Tx, car_id: int, entries: Sequence[Carried]) -> list[Carried]:
+    """Ticks and hold points as the plan has them; what hold points ask before, values and hours after."""
+    places: dict[tuple[int, str], int] = {}
+    for job in _jobs(tx, car_id):
+        for place, task in enumerate(work_of(tx, car_id, job).plan.tasks):
+            places[(job, task.id)] = place
+    stage = {"item": 0, "tick": 1, "pass": 1, "torque": 2, "hours": 3}
+    return sorted(entries, key=lambda e: (stage[e.kind], e.job, places.get((e.job, e.name), 0)))
+
+
+def _take_over(tx: Tx, car_id: int, entry: Carried, at: datetime) -> None:
+    when = f"on the phone, {entry.at[:16].replace('T', ' ')}" if entry.at else "on the phone"
+    if entry.kind == "hours":
+        # The mark of the phone makes a second handing in find the entry that is booked already.
+        token = f"pocket-{car_id}-{entry.job}-{entry.name}"[:60]
+        book_own_hours(tx, car_id, entry.job, _hours(entry), at=at, again=True, token=token)
+    elif entry.kind == "item":
+        record_items(tx, car_id, entry.job, {entry.name: entry.text}, at=at)
+    elif entry.kind == "torque":
+        apply_torque(tx, car_id, entry.job, entry.name, entry.text, at=at, note=when)
+    elif entry.kind == "pass":
+        pass_hold_point(tx, car_id, entry.job, entry.name, note=entry.text, at=at)
+    else:
+        held = work_of(tx, car_id, entry.job)
+        task = held.plan.task(entry.name)
+        link = held.plan.assembly.links.get(task.item)
+        new = entry.pieces if task.kind == "refit" and link is not None and link.is_one_use else None
+        old = None if new is not None else entry.pieces
+        record_task(tx, car_id, entry.job, task.id, pieces=old, new_pieces=new, note=when, at=at)
+
+
+def _hours(entry: Carried) -> float:
+    hours = float(read_number(entry.text, decimal_comma=False))
+    if not 0.02 <= hours <= 24:
+        raise BadEntry(
+            f"{entry.text} h are outside what can be right.", field="hours", allowed="0.02 to 24 h"
+        )
+    return hours

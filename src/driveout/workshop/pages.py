@@ -20,6 +20,7 @@ from driveout.workshop.assembly import LINK_KINDS, PLACES, Link
 from driveout.workshop.assembly_file import SHIPPED, read_assembly, shipped_assembly
 from driveout.workshop.cards import PHASE_TITLES, TIGHTENED, cards_pdf
 from driveout.workshop.labels import labels_pdf
+from driveout.workshop.pocket_record import read_pocket_record
 from driveout.workshop.practice import Caution, caution
 from driveout.workshop.strip import StripPlan, Task, strip
 from driveout.workshop.threads import CLASSES
@@ -467,6 +468,78 @@ def timer(request: Request, car_id: int, job_id: int, form: PostedForm) -> Respo
         do,
         then=f"/cars/{car_id}/work/{job_id}/bench",
         again=lambda tx, error: _bench_page(request, tx, car_id, job_id, "", form, error),
+    )
+
+
+@router.get("/cars/{car_id}/work/pocket.html")
+def pocket(request: Request, car_id: int) -> Response:
+    """The job cards as one file to keep on the phone."""
+    with reading(request) as tx:
+        text = actions.pocket_of(tx, car_id, at=now(request))
+    return Response(
+        text,
+        media_type="text/html; charset=utf-8",
+        headers={"Content-Disposition": f'attachment; filename="job-cards-{car_id}.html"'},
+    )
+
+
+@router.get("/cars/{car_id}/work/brought")
+def brought(request: Request, car_id: int) -> Response:
+    """Draw what came back from phones beside what stands here."""
+    with reading(request) as tx:
+        return _brought_page(request, tx, car_id)
+
+
+@router.post("/cars/{car_id}/work/brought")
+def bring_back(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take over a record from a phone, or decide about one entry of it."""
+
+    def do(tx: Connection) -> Any:
+        action = form.choice("action", ("hand in", "over", "keep"))
+        if action != "hand in":
+            return actions.settle_brought(
+                tx,
+                car_id,
+                form.whole("brought", least=1) or 0,
+                form.text("entry"),
+                action == "over",
+                form.whole("version", least=1) or 0,
+                at=now(request),
+            )
+        upload = form.file("record")
+        text = form.text("text", required=False, longest=1_000_000)
+        if not (upload and upload.data) and not text:
+            raise BadEntry(
+                "No record was handed in. Choose the file that the cards saved, or paste its text.",
+                field="record",
+            )
+        record = read_pocket_record(upload.data if upload and upload.data else text)
+        return actions.bring_back(tx, car_id, record, at=now(request))
+
+    return submit(
+        request,
+        do,
+        then=f"/cars/{car_id}/work/brought",
+        again=lambda tx, error: _brought_page(request, tx, car_id, form, error),
+    )
+
+
+def _brought_page(
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
+    return page(
+        request,
+        "workshop/brought.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="work",
+        form=form,
+        error=error,
+        brought=actions.brought_back(tx, car_id),
     )
 
 

@@ -284,3 +284,61 @@ def save_torque(tx: Tx, job_id: int, link: str, values: dict[str, Any], at: date
         )
         _demand_one(result.rowcount, "This value")
     return torques(tx, job_id)[link]
+
+
+workshop_brought = sa.Table(
+    "workshop_brought",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), nullable=False, index=True),
+    sa.Column("phone", sa.String(80), nullable=False),
+    sa.Column("made", sa.String(40), nullable=False),
+    sa.Column("digest", sa.String(64), nullable=False),
+    sa.Column("record", sa.JSON, nullable=False),
+    sa.Column("settled", sa.JSON, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.UniqueConstraint("car_id", "digest"),
+)
+
+
+@dataclass(frozen=True)
+class Brought:
+    """A record of job cards that came back from a phone, kept whole.
+
+    ``settled`` holds, by key, what was taken over from it or let go.
+    """
+
+    id: int
+    car_id: int
+    phone: str
+    made: str
+    digest: str
+    record: dict[str, Any]
+    settled: dict[str, str]
+    at: datetime
+    version: int
+
+
+def brought(tx: Tx, car_id: int) -> list[Brought]:
+    """What came back for a car, newest first."""
+    b = workshop_brought.c
+    rows = tx.execute(sa.select(workshop_brought).where(b.car_id == car_id).order_by(b.id.desc()))
+    return [Brought(**row._mapping) for row in rows]
+
+
+def add_brought(tx: Tx, values: dict[str, Any]) -> Brought:
+    """Keep a record that came back."""
+    made = sa.insert(workshop_brought).values(**values, version=1).returning(workshop_brought)
+    return Brought(**tx.execute(made).one()._mapping)
+
+
+def settle(tx: Tx, one: Brought, settled: dict[str, str]) -> None:
+    """Note what is settled of a record, if nobody else has since."""
+    b = workshop_brought.c
+    done = tx.execute(
+        sa.update(workshop_brought)
+        .where(b.id == one.id, b.version == one.version)
+        .values(settled=settled, version=one.version + 1)
+    )
+    _demand_one(done.rowcount, "What came back from the phone")

@@ -59,3 +59,23 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
         sa.UniqueConstraint("secret_hash"),
     )
+    op.create_table(
+        "workshop_brought",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("car_id", sa.Integer(), nullable=False),
+        sa.Column("phone", sa.String(length=80), nullable=False),
+        sa.Column("made", sa.String(length=40), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("record", sa.JSON(), nullable=False),
+        sa.Column("settled", sa.JSON(), nullable=False),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["car_id"],
+            ["cars_car.id"],
+        ),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("car_id", "digest"),
+    )
+    with op.batch_alter_table("workshop_brought", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_workshop_brought_car_id"), ["car_id"], unique=False)
