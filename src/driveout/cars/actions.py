@@ -290,6 +290,11 @@ def trail_of(tx: Tx, car_id: int, limit: int | None = None) -> list[Event]:
     return records.trail(tx, car_id, limit)
 
 
+def newest_events(tx: Tx, car_id: int, *kinds: str) -> dict[str, Event]:
+    """A car's newest event of each of some kinds; those that never happened are left out."""
+    return records.newest_of(tx, car_id, kinds)
+
+
 def broken_trails(tx: Tx) -> dict[int, int]:
     """Cars whose trail was tampered with, and at which event."""
     found = {car.id: records.broken_link(tx, car.id) for car in records.every(tx)}

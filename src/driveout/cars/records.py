@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -112,6 +113,18 @@ def trail(tx: Tx, car_id: int, limit: int | None = None) -> list[Event]:
     query = sa.select(cars_event).where(cars_event.c.car_id == car_id).order_by(cars_event.c.seq.desc())
     rows = tx.execute(query.limit(limit) if limit else query)
     return [Event(**{key: value for key, value in row._mapping.items() if key != "id"}) for row in rows]
+
+
+def newest_of(tx: Tx, car_id: int, kinds: Sequence[str]) -> dict[str, Event]:
+    """A car's newest event of each of some kinds."""
+    newest = (
+        sa.select(sa.func.max(cars_event.c.seq))
+        .where(cars_event.c.car_id == car_id, cars_event.c.kind.in_(kinds))
+        .group_by(cars_event.c.kind)
+    )
+    query = sa.select(cars_event).where(cars_event.c.car_id == car_id, cars_event.c.seq.in_(newest))
+    rows = [{k: v for k, v in row._mapping.items() if k != "id"} for row in tx.execute(query)]
+    return {row["kind"]: Event(**row) for row in rows}
 
 
 def broken_link(tx: Tx, car_id: int) -> int | None:

@@ -30,7 +30,7 @@ from driveout.faults.posterior import (
     infer,
     use_fast,
 )
-from driveout.faults.shipped import shipped_network, with_silence
+from driveout.faults.shipped import shipped_network, title_evidence, with_silence
 
 __all__ = [
     "ABSENT",
@@ -65,6 +65,7 @@ __all__ = [
     "read_findings",
     "read_network",
     "shipped_network",
+    "title_evidence",
     "use_fast",
     "with_silence",
 ]

@@ -13,15 +13,17 @@ from driveout.cars.actions import get_car, list_cars, note_event
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults import records
 from driveout.faults.learning import Tally, learned, tally
-from driveout.faults.network import ABSENT, Network
+from driveout.faults.network import ABSENT, SILENT, Network
 from driveout.faults.pack import CLASSES, Pack, knowledge
 from driveout.faults.posterior import Posterior, infer, known_outcome
 from driveout.faults.records import Found, OwnPack
-from driveout.faults.shipped import network_of, shipped_network, with_silence
+from driveout.faults.shipped import network_of, shipped_network, title_evidence, with_silence
 from driveout.store import Tx
 from driveout.wear.actions import evidence as readings_as_evidence
 
 FINISHED = ("sold", "let go")
+#: facts that only an advert brings; what such an advert does not mention counts as silence
+ADVERT_FACTS = frozenset({"asking_minor", "advert_text", "seen_on"})
 ORIGINS = ("advert", "check", "reading", "person")
 
 
@@ -174,9 +176,10 @@ def findings_of(tx: Tx, car_id: int, *, with_history: bool = False) -> list[Foun
 
 
 def evidence_of(tx: Tx, car_id: int) -> dict[str, str]:
-    """Evidence about a car: finding id to outcome.
+    """Evidence about a car: finding id to outcome, the same for every page.
 
-    What was recorded outweighs what readings say; an advert that was read adds its silences.
+    What was recorded outweighs what readings say, and both outweigh the words on the title; an
+    advert that was read adds its silences.
     """
     rows = findings_of(tx, car_id)
     car = get_car(tx, car_id)
@@ -184,7 +187,10 @@ def evidence_of(tx: Tx, car_id: int) -> dict[str, str]:
     known = {*network.finding, *network.cause, *network.root}
     recorded = {row.finding: row.outcome for row in rows if row.finding in known}
     evidence = {**measured(tx, car_id, network), **recorded}
-    if any(row.origin == "advert" for row in rows) or car.facts.get("advert_text"):
+    for name, label in title_evidence(str(car.facts.get("title") or ""), network).items():
+        # what the title says outweighs an advert that does not mention it
+        evidence[name] = label if evidence.get(name, SILENT) == SILENT else evidence[name]
+    if any(row.origin == "advert" for row in rows) or ADVERT_FACTS & car.facts.keys():
         return with_silence(network, evidence)
     return evidence
 
@@ -222,7 +228,26 @@ def posterior_of(tx: Tx, car_id: int) -> Posterior:
     CannotSay
         When the findings contradict each other.
     """
-    return infer(network_for(tx, get_car(tx, car_id)), evidence_of(tx, car_id))
+    return posterior_by(network_for(tx, get_car(tx, car_id)), evidence_of(tx, car_id))
+
+
+def posterior_by(network: Network, evidence: Mapping[str, str]) -> Posterior:
+    """`infer`, worked out once for the same network and evidence.
+
+    A receipt or an hour changes neither, so the outlook then finds the chances ready.
+    """
+    key = (id(network), tuple(sorted(evidence.items())))
+    found = _posteriors.get(key)
+    if found is None or found[0] is not network:
+        if len(_posteriors) >= MOST_POSTERIORS:
+            _posteriors.clear()
+        # the network is kept with its number, so that no other can take it
+        found = _posteriors[key] = (network, infer(network, evidence))
+    return found[1]
+
+
+MOST_POSTERIORS = 400
+_posteriors: dict[tuple[int, tuple[tuple[str, str], ...]], tuple[Network, Posterior]] = {}
 
 
 def prove_fault(tx: Tx, car_id: int, *, fault: str, is_there: bool, at: datetime, note: str = "") -> Found:

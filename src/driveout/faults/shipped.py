@@ -109,6 +109,16 @@ def with_silence(network: Network, evidence: Mapping[str, str]) -> dict[str, str
     return {**evidence, **quiet}
 
 
+def title_evidence(title: str, network: Network) -> dict[str, str]:
+    """What the words on the title say to the fault network, where it knows such faults."""
+    told = {"rebuilt": "doc_brand", "salvage": "doc_brand", "none": "doc_no_title"}.get(title, "")
+    if told in network.cause:
+        return {told: network.cause[told].states[0].id}
+    if title == "clean" and "say_brand" in network.finding:
+        return {"say_brand": network.finding["say_brand"].outcomes[0]}
+    return {}
+
+
 def _traits(pack: Pack, car: Mapping[str, Any]) -> tuple[tuple[str, float], ...]:
     shares = dict(pack.background.traits)
     for key, allowed in (("gearbox", GEARBOXES), ("drive", DRIVES)):

@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from driveout.errors import CannotSay
-from driveout.faults import Network, Posterior
+from driveout.faults import Posterior, title_evidence
 from driveout.faults.posterior import folded_rows
-from driveout.outlook.book import CostBook, Piece
+from driveout.outlook.book import Charge, CostBook, Piece
 from driveout.outlook.chances import FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
-from driveout.outlook.forecast import Case, Forecast, Salvage
+from driveout.outlook.forecast import HOURS, Case, Forecast, Salvage
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book
+from driveout.outlook.spread import parts_by_charge
 from driveout.repairs import Catalogue
 from driveout.rules import Rules
 from driveout.uncertain import Fixed, fitted
+
+__all__ = [
+    "always_lines",
+    "car_case",
+    "chances_or_draws",
+    "check_currency",
+    "no_value",
+    "title_evidence",
+    "usual_faults",
+    "ways_out",
+]
 
 #: positive findings that hang together, beyond which fault sets are drawn instead of summed
 MOST_OPEN = 12
@@ -93,6 +107,37 @@ def car_case(
     )
 
 
+def usual_faults(prior: FaultChances | FaultDraws, book: CostBook, cash: Charge) -> tuple[float, float]:
+    """Money and own hours that the faults of a car take on average when nothing is known of it.
+
+    Similar cars stand for sale with their usual faults, so their prices have come down by about
+    as much: an outlook that takes every fault off such a price adds this back, and only what is
+    worse (or better) than usual counts.
+
+    Parameters
+    ----------
+    prior
+        Chances of the faults without any finding, for a car that runs, of the same age and distance.
+    book
+        What each fault takes.
+    cash
+        How money and days make one amount.
+
+    Returns
+    -------
+    tuple[float, float]
+        Mean money and mean own hours of all faults together. [minor units, h]
+
+    References
+    ----------
+    own-reasoning, docs/method/outlook.md.
+    """
+    if not isinstance(prior, FaultChances):
+        return 0.0, 0.0
+    money, hours = parts_by_charge(prior, replace(book, always=()), (cash, HOURS))
+    return math.fsum(part.mean for part in money), math.fsum(part.mean for part in hours)
+
+
 def no_value() -> CannotSay:
     """The refusal when nothing is known of the value of the mended car."""
     return CannotSay(
@@ -113,16 +158,6 @@ def check_currency(rules: Rules, currency: str) -> None:
         )
 
 
-def title_evidence(title: str, network: Network) -> dict[str, str]:
-    """What the words on the title say to the fault network, where it knows such faults."""
-    told = {"rebuilt": "doc_brand", "salvage": "doc_brand", "none": "doc_no_title"}.get(title, "")
-    if told in network.cause:
-        return {told: network.cause[told].states[0].id}
-    if title == "clean" and "say_brand" in network.finding:
-        return {"say_brand": network.finding["say_brand"].outcomes[0]}
-    return {}
-
-
 PURCHASE, FETCH, TRIP = "Papers, checks and registration", "Bringing it home", "Driving to see it"
 SELLING, OUTSIDE = "Preparing and selling it", "Search, papers, trips, cleaning, selling"
 
@@ -134,7 +169,7 @@ def always_lines(rules: Rules, distance_km: float | None) -> tuple[Piece, ...]:
         Piece(FETCH, fitted(rules.fetch_costs), key="fetching"),
         Piece(SELLING, fitted(rules.sale_costs), key="selling"),
         Piece(OUTSIDE, hours=fitted(rules.outside_hours), key="outside-work"),
-        Piece("Days before the work and until sold", days=fitted(rules.idle_days)),
+        Piece("Days before the work and until sold", days=fitted(rules.idle_days), key="idle-days"),
     ]
     if distance_km:
         lines.append(Piece(TRIP, Fixed(2.0 * distance_km * rules.trip_per_km), key="viewing-trip"))
@@ -158,7 +193,23 @@ def ways_out(rules: Rules, clean_value: float) -> tuple[Salvage, ...]:
 
 
 def chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
-    """Exact chances where they are short enough to write down, drawn fault sets beyond."""
+    """Exact chances where they are short enough to write down, drawn fault sets beyond.
+
+    Worked out once for the same posterior.
+    """
+    found = _chances.get(id(posterior))
+    if found is None or found[0] is not posterior:
+        if len(_chances) >= MOST_CHANCES:
+            _chances.clear()
+        found = _chances[id(posterior)] = (posterior, _chances_or_draws(posterior))
+    return found[1]
+
+
+MOST_CHANCES = 400
+_chances: dict[int, tuple[Posterior, FaultChances | FaultDraws]] = {}
+
+
+def _chances_or_draws(posterior: Posterior) -> FaultChances | FaultDraws:
     open_together = max((len(part.findings) for part in folded_rows(posterior.reading).parts), default=0)
     if open_together <= MOST_OPEN:
         return chances_of(posterior)

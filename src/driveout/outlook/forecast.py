@@ -89,6 +89,9 @@ class Case:
         Those of them that lie on lines of ``after_finish``. [h]
     sunk
         Money booked so far on lines that are not ``spent_first``. [minor units]
+    usual
+        Money and own hours that usual faults of such a car take on average, where the value is
+        that of average cars, whose price has come down by them already. [minor units, h]
     after_finish
         Keys of lines of ``book.always`` whose hours and days do not keep it from being finished:
         papers, advert, waiting for a buyer.
@@ -107,6 +110,7 @@ class Case:
     hours_done: float = 0.0
     hours_done_after: float = 0.0
     sunk: float = 0.0
+    usual: tuple[float, float] = (0.0, 0.0)
     after_finish: frozenset[str] = frozenset()
 
 
@@ -127,7 +131,7 @@ class OutlookLine:
     Parameters
     ----------
     kind
-        ``sale``, ``price``, ``received``, ``days``, ``always``, ``fault``, ``shared`` or ``way out``.
+        ``sale``, ``price``, ``received``, ``usual``, ``days``, ``always``, ``fault``, ``shared`` or ``way out``.
     label
         What a person reads.
     fault
@@ -348,6 +352,7 @@ class Forecast:
             gone += wage * self.case.hours_done + self.case.rules.holding_per_day * self.case.elapsed_days
             floor = way_out.money - wage * way_out.hours - gone
         received = self.case.received - self._held_so_far
+        received += self.case.usual[0] + wage * self.case.usual[1]
         chances, book = self.case.chances, self.case.book
 
         def log_exponential(rate: float) -> float:
@@ -438,10 +443,19 @@ class Forecast:
             )
         if self.case.received:
             lines.append(OutlookLine("received", "Money received", "", None, self.case.received, 0.0, 0.0))
+        if self.case.usual[0]:
+            label = "What usual faults have taken off the prices of average cars already"
+            lines.append(OutlookLine("usual", label, "", None, self.case.usual[0], 0.0, 0.0))
         if abs(self._held_so_far) > 0.5:
             lines.append(
                 OutlookLine(
-                    "days", "Days gone by, beyond those of the booked hours", "", None, -self._held_so_far, 0.0, 0.0
+                    "days",
+                    "Days gone by, beyond those of the booked hours",
+                    "",
+                    None,
+                    -self._held_so_far,
+                    0.0,
+                    0.0,
                 )
             )
         for index, (part, own) in enumerate(zip(money, hours, strict=True)):

@@ -535,9 +535,7 @@ def parts_by_charge(
     return [
         tuple(
             Part(label, fault, chance, mean, covariance)
-            for (label, fault, chance), mean, covariance in zip(
-                labels.values(), row, others, strict=True
-            )
+            for (label, fault, chance), mean, covariance in zip(labels.values(), row, others, strict=True)
         )
         for row, others in zip(means.tolist(), covariances.tolist(), strict=True)
     ]

@@ -41,8 +41,8 @@ from driveout.workshop.schedule import Schedule, plan_work
 
 LEAST_CHANCE = 0.10
 """Chance of a fault from which its repairs are proposed."""
-FREE_HOURS = "free hours"
-"""Kind of event under which the typed hours stand in the trail."""
+FREE_HOURS, PLAN_OF_DAYS = "free hours", "plan of days"
+"""Kinds of event under which the typed hours, and the days they lead to, stand in the trail."""
 SURE_ENOUGH = 0.50
 """Chance from which a repair is weighed at all, and from which a critical fault makes it a must."""
 

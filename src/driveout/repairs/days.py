@@ -67,6 +67,16 @@ class FreeHours:
         return {**vars(self), "off": list(self.off), "rented": list(self.rented)}
 
 
+def hours_a_week(hours: FreeHours) -> float:
+    """Own hours of an ordinary week as typed. [h/week]."""
+    minutes = 0
+    for stretches in hours.week.values():
+        for stretch in stretches:
+            begins, ends = (text.strip().split(":") for text in stretch.split("-"))
+            minutes += max(int(ends[0]) * 60 + int(ends[1]) - int(begins[0]) * 60 - int(begins[1]), 0)
+    return minutes / 60.0
+
+
 def calendar_of(hours: FreeHours, start: datetime.datetime) -> WorkCalendar:
     """The calendar from what was typed.
 

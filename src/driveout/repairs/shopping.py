@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from driveout.parts import PartLine
 from driveout.repairs.catalogue import PartChoice, Repair
-from driveout.workshop import StripPlan
+from driveout.workshop import Assembly, StripPlan
 
 
 def part_lines(repair: Repair, part: PartChoice, plan: StripPlan | None, reached: str = "") -> list[PartLine]:
@@ -46,6 +46,17 @@ def part_lines(repair: Repair, part: PartChoice, plan: StripPlan | None, reached
     if not unit and part.money.high > 0:
         counts = {f"Parts for: {repair.name} ({part.kind})"[:200]: Decimal(1), **counts}
     return [PartLine(repair.id, words[:200], count) for words, count in counts.items()]
+
+
+def unit_words(repair: Repair, part: PartChoice, assembly: Assembly | None, reached: str = "") -> set[str]:
+    """What stands on the list for the unit itself that a repair fits, not for gaskets and fluids."""
+    unit = {f"Parts for: {repair.name} ({part.kind})"[:200]}
+    kind = f" ({part.kind})" if part.kind != "new" else ""
+    for target in repair.targets:
+        held = assembly.targets.get(target) if assembly is not None and target != reached else None
+        if held is not None and held.renew:
+            unit.add((held.renew[0].what + kind)[:200])
+    return unit
 
 
 def still_to_add(lines: Iterable[PartLine], listed: Iterable[str]) -> list[PartLine]:

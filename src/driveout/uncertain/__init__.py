@@ -23,6 +23,7 @@ from driveout.uncertain.laws import (
 )
 from driveout.uncertain.root import crossing
 from driveout.uncertain.three_point import CONVENTION, HIGH_SHARE, LOW_SHARE, ThreePoint
+from driveout.uncertain.waits import Wait
 
 __all__ = [
     "CONVENTION",
@@ -38,6 +39,7 @@ __all__ = [
     "Mixture",
     "Scaled",
     "ThreePoint",
+    "Wait",
     "certainty_equivalent",
     "crossing",
     "fitted",

@@ -12,14 +12,17 @@ from typing import Any
 from driveout.cars import Car
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
-from driveout.faults import SILENT, Pack, Posterior, infer, with_silence
-from driveout.faults.actions import evidence_of, knowledge_of, network_for
+from driveout.faults import Pack, Posterior
+from driveout.faults.actions import evidence_of, knowledge_of, network_for, posterior_by, traits_of
+from driveout.faults.shipped import network_of
 from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
-from driveout.lessons.actions import history, so_far
+from driveout.lessons.actions import history
 from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
-from driveout.outlook.actuals import Booked, Known, with_actuals
-from driveout.outlook.car_case import car_case, check_currency, no_value, title_evidence
+from driveout.outlook.actions.known import known_of
+from driveout.outlook.actuals import with_actuals
+from driveout.outlook.book import Charge
+from driveout.outlook.car_case import car_case, chances_or_draws, check_currency, no_value, usual_faults
 from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import Case, Forecast, Outlook
 from driveout.outlook.from_catalogue import FaultFacts, Plan
@@ -29,7 +32,7 @@ from driveout.outlook.spread import FINE
 from driveout.outlook.strip import NARROW, WIDE, StripBand, strip_svg
 from driveout.outlook.walk_away import Ceiling, ceiling_from
 from driveout.repairs import Catalogue
-from driveout.repairs.actions import catalogue_of, decisions_of
+from driveout.repairs.actions import catalogue_of
 from driveout.rules import default_rules
 from driveout.rules.actions import rules_of
 from driveout.store import Tx
@@ -37,6 +40,7 @@ from driveout.uncertain import ThreePoint
 from driveout.units import Money
 
 __all__ = [
+    "POINTS",
     "BEFORE_BUYING",
     "Present",
     "band_of",
@@ -186,15 +190,9 @@ def case_of(tx: Tx, car_id: int) -> Present:
     car = get_car(tx, car_id)
     rules = rules_of(tx, car.currency).rules
     check_currency(rules, car.currency)
-    value, note = value_of(tx, car_id)
+    value, note, is_average = _value(tx, car)
     network = network_for(tx, car)
-    evidence = evidence_of(tx, car_id)
-    for name, label in title_evidence(str(car.facts.get("title") or ""), network).items():
-        # what the title says outweighs an advert that does not mention it
-        evidence[name] = label if evidence.get(name, SILENT) == SILENT else evidence[name]
-    if ADVERT_FACTS & car.facts.keys():
-        evidence = with_silence(network, evidence)
-    posterior = infer(network, evidence)
+    posterior = posterior_by(network, evidence_of(tx, car_id))
     repairs, plan = catalogue_of(car), plan_of(tx)
     asking = car.facts.get("asking_minor")
     case = car_case(
@@ -208,7 +206,27 @@ def case_of(tx: Tx, car_id: int) -> Present:
         plan=plan,
         notes=(note,) if note else (),
     )
-    return Present(car, with_actuals(case, repairs, _known(tx, car), plan), posterior, repairs)
+    if is_average:
+        case = replace(case, usual=_usual(tx, car, case))
+    return Present(car, with_actuals(case, repairs, known_of(tx, car), plan), posterior, repairs)
+
+
+def _usual(tx: Tx, car: Car, case: Case) -> tuple[float, float]:
+    """What usual faults take on average off a car of this age and distance that runs."""
+    prior = chances_or_draws(posterior_by(network_of(knowledge_of(tx), "runner", traits_of(car)), {}))
+    charge = Forecast(case).cash_charge
+    key = (id(prior), id(case.book), charge)
+    found = _usuals.get(key)
+    if found is None or found[0] is not prior or found[1] is not case.book:
+        if len(_usuals) >= MOST_USUALS:
+            _usuals.clear()
+        # both are kept with their numbers, so that no other object can take them
+        found = _usuals[key] = (prior, case.book, usual_faults(prior, case.book, charge))
+    return found[2]
+
+
+MOST_USUALS = 400
+_usuals: dict[tuple[int, int, Charge], tuple[object, object, tuple[float, float]]] = {}
 
 
 def value_of(tx: Tx, car_id: int) -> tuple[tuple[float, float, float], str]:
@@ -231,13 +249,20 @@ def value_of(tx: Tx, car_id: int) -> tuple[tuple[float, float, float], str]:
     CannotSay
         If there is neither.
     """
-    found = latest_appraisal(tx, car_id)
+    points, note, _ = _value(tx, get_car(tx, car_id))
+    return points, note
+
+
+def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float], str, bool]:
+    """The range, where it comes from, and whether it is that of average cars with usual faults."""
+    found = latest_appraisal(tx, car.id)
     if found is not None:
         points = (float(found.low.minor), float(found.value.minor), float(found.high.minor))
-        return points, f"Value from {found.used} comparable{'' if found.used == 1 else 's'}."
-    stated = get_car(tx, car_id).facts.get("clean_value_minor")
+        note = f"Value from {found.used} comparable{'' if found.used == 1 else 's'}."
+        return points, note, found.refers_to == "average"
+    stated = car.facts.get("clean_value_minor")
     if isinstance(stated, list | tuple) and len(stated) == 3:
-        return (float(stated[0]), float(stated[1]), float(stated[2])), ""
+        return (float(stated[0]), float(stated[1]), float(stated[2])), "", False
     raise no_value()
 
 
@@ -337,8 +362,6 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
     return values
 
 
-#: facts that only an advert brings; what such an advert does not mention counts as silence
-ADVERT_FACTS = frozenset({"asking_minor", "advert_text", "seen_on"})
 BEFORE_BUYING = ("advert", "viewing", "let go")
 
 
@@ -373,44 +396,6 @@ def _fault_facts(pack: Pack) -> Mapping[str, FaultFacts]:
         )
         for fault in pack.faults.values()
     }
-
-
-def _known(tx: Tx, car: Car) -> Known:
-    """What has happened: bought, booked, chosen, done, sold."""
-    record = so_far(tx, car.id)
-    cost = record.cost
-    price = next((float(a.cost.minor) for a in record.booked if a.key == "purchase"), 0.0)
-    bought = price or float(cost.by_kind["purchase"].minor)
-    booked = [
-        Booked(a.key, a.label, float(a.cost.minor), a.minutes / 60.0)
-        for a in record.booked
-        if a.key != "purchase"
-    ]
-    if record.estimate is None:
-        booked += [
-            Booked("", f"Booked: {kind}", float(amount.minor))
-            for kind, amount in cost.by_kind.items()
-            if kind != "purchase" and amount.minor > 0
-        ]
-        if cost.minutes:
-            booked.append(Booked("", "Own hours booked", 0.0, cost.minutes / 60.0))
-    decided = decisions_of(tx, car.id)
-    known = Known(
-        price_paid=bought if bought > 0 else None,
-        chosen={d.repair: d.choice for d in decided if d.state in ("chosen", "done")},
-        done=frozenset(d.repair for d in decided if d.state == "done"),
-        booked=tuple(booked),
-        received=float(cost.other_income.minor),
-    )
-    if cost.sales.minor > 0:
-        spent = cost.cost_of_sale + cost.after_sale
-        return replace(
-            known,
-            price_paid=0.0,
-            booked=(Booked("", "Everything spent on it", float(spent.minor), cost.minutes / 60.0),),
-            sold_for=float(cost.sales.minor - cost.selling_fees.minor),
-        )
-    return known
 
 
 def _facts_line(point: Point) -> str:
