@@ -410,7 +410,7 @@ def _drift(kinds: NDArray[np.int_], ratios: Floats, size: int, sd: float) -> tup
     scatter = max((float(z @ z) - raw * both) / (many - np.count_nonzero(met) - 1 or 1), _LEAST_SCATTER)
     variance = 1.0 / (1.0 / sd**2 + reach / scatter)
     slope = variance * both / scatter
-    return slope, variance * float(before.mean()) ** 2, slope * before
+    return slope, variance * float(before.mean()) ** 2, np.asarray(slope * before)
 
 
 def _levels(precision: Floats, pull: Floats, kind_variance: Floats, prior: Prior) -> tuple[Between, Floats]:

@@ -1,6 +1,6 @@
-"""The chapters Money and Looking back of a car, and the page Lessons over all cars.
+"""The chapter Money of a car.
 
-Money stands here and not with the journal because its first table lays the cost so far beside the
+It stands here and not with the journal because its first table lays the cost so far beside the
 frozen estimate, which the journal does not know.
 """
 
@@ -8,39 +8,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Body, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from markupsafe import Markup
 
 from driveout.cars import Car
 from driveout.cars.actions import get_car, list_cars
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.lessons import actions
-from driveout.lessons.bias import HOURS
-from driveout.lessons.calibration import LEAST_JOBS
-from driveout.lessons.cash_to_come import cash_svg
-from driveout.lessons.drift import drift_svg
 from driveout.lessons.estimate import Estimate
-from driveout.lessons.lesson_file import as_text, lessons_yaml, read_lessons
-from driveout.lessons.reply import plain, what_was_learned
 from driveout.lessons.variance import Actual
-from driveout.lessons.waterfall import waterfall_svg
 from driveout.money import COST_KINDS, KIND_NAMES, Entry, Rate, car_part, open_cores, standing
 from driveout.money import actions as money
 from driveout.money.car_cost import is_sold
-from driveout.money.cash_ahead import Planned
 from driveout.money.facts import MileageRate, mileage_rate
 from driveout.money.journal import amount_text, core_number, reversed_number
 from driveout.sources import cite
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Tx, Undo, now, page, reading, submit
 
 router = APIRouter()
-api = APIRouter(prefix="/api")
+CHAPTERS = (Chapter("money", "Money", order=60),)
 _ENTRIES_SHOWN = 25
-CHAPTERS = (Chapter("money", "Money", order=60), Chapter("lookback", "Looking back", order=90))
 
 
 @dataclass(frozen=True)
@@ -206,7 +196,17 @@ def _book(request: Request, car_id: int, form: Form, do: Any) -> Response:
         lambda tx: do(tx, get_car(tx, car_id).currency),
         then=f"/cars/{car_id}/money",
         again=lambda tx, error: _money_page(request, tx, car_id, form, error),
+        undo=lambda booked: _way_back(car_id, booked),
     )
+
+
+def _way_back(car_id: int, booked: Any) -> Undo | None:
+    """The reversal of what was just booked; a reversal itself has none."""
+    entry = booked if isinstance(booked, Entry) else None
+    if entry is None or not entry.number or any(link.startswith("reverses-") for link in entry.links):
+        return None
+    fields = {"entry": str(entry.number), "why": "taken back at once"}
+    return Undo(f"/cars/{car_id}/money/reverse", fields, f"Booked: {entry.narration}.")
 
 
 def _optional(form: Form, name: str, currency: str) -> Money | None:
@@ -513,86 +513,6 @@ def tool(request: Request, car_id: int, form: PostedForm) -> Response:
     )
 
 
-@router.get("/money/forecast")
-def show_forecast(request: Request) -> Response:
-    """Draw the cash to come over all cars."""
-    with reading(request) as tx:
-        return _forecast_page(request, tx)
-
-
-def _forecast_page(
-    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None
-) -> Response:
-    currency = _currency(tx)
-    found = actions.cash_to_come(tx, now(request).date(), currency)
-    return page(
-        request,
-        "lessons/cash.html",
-        form=form,
-        error=error,
-        currency=currency,
-        ahead=found.ahead,
-        undated=found.undated,
-        sales=found.sales,
-        chart=Markup(cash_svg(found.ahead)),
-        typed=money.planned_money(tx),
-    )
-
-
-def _currency(tx: Tx) -> str:
-    cars = list_cars(tx)
-    return cars[0].currency if cars else "USD"
-
-
-def _plan(request: Request, form: Form, do: Any) -> Response:
-    return submit(
-        request,
-        do,
-        then="/money/forecast",
-        again=lambda tx, error: _forecast_page(request, tx, form, error),
-    )
-
-
-@router.post("/money/forecast")
-def expect(request: Request, form: PostedForm) -> Response:
-    """Expect money in or out on a day."""
-
-    def do(tx: Tx) -> Planned:
-        amount = form.money("amount", _currency(tx))
-        if form.choice("way", ("out", "in")) == "out":
-            amount = -amount
-        return money.plan_money(
-            tx, Planned(form.day("day"), amount, form.text("what", longest=200)), at=now(request)
-        )
-
-    return _plan(request, form, do)
-
-
-@router.post("/money/forecast/sale")
-def expect_sale(request: Request, form: PostedForm) -> Response:
-    """Expect the sale of a car on a day."""
-
-    def do(tx: Tx) -> Planned:
-        car = get_car(tx, form.whole("car", least=1) or 0)
-        price = form.money("price", car.currency)
-        one = Planned(form.day("sale_day"), price, f"{car.name}: expected sale"[:200], "sale", car.id)
-        return money.plan_money(tx, one, at=now(request))
-
-    return _plan(request, form, do)
-
-
-@router.post("/money/forecast/drop")
-def drop_expected(request: Request, form: PostedForm) -> Response:
-    """Take expected money off the list."""
-    return _plan(
-        request,
-        form,
-        lambda tx: money.drop_planned(
-            tx, form.whole("planned", least=1) or 0, form.whole("version", least=1) or 0
-        ),
-    )
-
-
 @router.post("/cars/{car_id}/money/reverse")
 def reverse(request: Request, car_id: int, form: PostedForm) -> Response:
     """Take an entry back."""
@@ -608,128 +528,3 @@ def reverse(request: Request, car_id: int, form: PostedForm) -> Response:
             token=form.raw.get("once", ""),
         ),
     )
-
-
-@router.get("/cars/{car_id}/lookback")
-def show_lookback(request: Request, car_id: int) -> Response:
-    """Draw the chapter Looking back."""
-    with reading(request) as tx:
-        return _lookback_page(request, tx, car_id)
-
-
-def _lookback_page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
-) -> Response:
-    car = get_car(tx, car_id)
-    try:
-        result = actions.result_of(tx, car_id)
-        missing = ""
-    except CannotSay as unknown:
-        result, missing = None, unknown.message
-    variance = result.variance if result else None
-    return page(
-        request,
-        "lessons/lookback.html",
-        tx=tx,
-        car_id=car_id,
-        chapter="lookback",
-        form=form,
-        error=error,
-        car=car,
-        result=result,
-        missing=missing,
-        variance=variance,
-        bridge=Markup(waterfall_svg(variance)) if variance else "",
-        lessons=actions.lessons_of(tx, car_id),
-        cores=money.cores_open(tx, car_id),
-        proved=actions.proved(tx, car_id) if result else (),
-    )
-
-
-def _look(request: Request, car_id: int, form: Form, do: Any) -> Response:
-    return submit(
-        request,
-        do,
-        then=f"/cars/{car_id}/lookback",
-        again=lambda tx, error: _lookback_page(request, tx, car_id, form, error),
-    )
-
-
-@router.post("/cars/{car_id}/lookback/close")
-def close(request: Request, car_id: int, form: PostedForm) -> Response:
-    """Close the car."""
-    return _look(request, car_id, form, lambda tx: actions.close_car(tx, car_id, now(request)))
-
-
-@router.post("/cars/{car_id}/lookback/reopen")
-def reopen(request: Request, car_id: int, form: PostedForm) -> Response:
-    """Reopen a closed car."""
-    return _look(
-        request, car_id, form, lambda tx: actions.reopen_car(tx, car_id, form.text("why"), now(request))
-    )
-
-
-@router.get("/lessons")
-def show_lessons(request: Request, start: int = 0) -> Response:
-    """Draw the page Lessons; ``start`` leaves out that many of the newest."""
-    with reading(request) as tx:
-        return _lessons_page(request, tx, start=max(0, start))
-
-
-_LESSONS_SHOWN = 40
-
-
-def _lessons_page(
-    request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None, start: int = 0
-) -> Response:
-    history = actions.taught_history(tx)
-    says = what_was_learned(history)
-    newest_first = actions.lessons_of(tx)[::-1]
-    return page(
-        request,
-        "lessons/lessons.html",
-        form=form,
-        error=error,
-        says=says,
-        lessons=newest_first[start : start + _LESSONS_SHOWN],
-        older=start + _LESSONS_SHOWN if len(newest_first) > start + _LESSONS_SHOWN else None,
-        cars={car.id: car.name for car in list_cars(tx)},
-        drift_charts=[(drift, Markup(drift_svg(drift.path, drift.measure))) for drift in says.drifts],
-        enough=LEAST_JOBS,
-        hours=HOURS,
-    )
-
-
-@router.post("/lessons/count")
-def count(request: Request, form: PostedForm) -> Response:
-    """Set a lesson aside, or take it up again."""
-    return submit(
-        request,
-        lambda tx: actions.set_aside(
-            tx,
-            form.whole("lesson", least=1) or 0,
-            form.whole("version", least=1) or 0,
-            now(request),
-            counts=form.ticked("counts"),
-        ),
-        then="/lessons",
-        again=lambda tx, error: _lessons_page(request, tx, form, error),
-    )
-
-
-@router.get("/lessons/export")
-def export(request: Request) -> Response:
-    """Give the history as a file to share."""
-    with reading(request) as tx:
-        text = lessons_yaml(actions.taught_history(tx))
-    headers = {"Content-Disposition": 'attachment; filename="driveout-lessons.yaml"'}
-    return Response(text, media_type="application/yaml", headers=headers)
-
-
-@api.post("/lessons")
-def lessons_of_file(
-    document: Annotated[dict[str, Any], Body(description="A history, schema driveout-lessons/1.")],
-) -> dict[str, Any]:
-    """Say what a history of estimates and actuals teaches; needs no record."""
-    read = read_lessons(as_text(document), "request")
-    return plain(what_was_learned(read.taught), read.taught, read.asked)
