@@ -11,7 +11,8 @@ import typer
 from driveout.answer import Answer
 from driveout.errors import BadEntry
 from driveout.files import yaml_document
-from driveout.market.actions import add_comparables, appraise_car
+from driveout.market.actions import add_comparables, add_pasted, appraise_car, yearly_use_of
+from driveout.market.appraisal import REFERS_TO_WORDS
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
 
 
@@ -24,7 +25,7 @@ def appraise(
     ctx: typer.Context,
     car: Annotated[int | None, typer.Argument(help="Number of a car in the record.")] = None,
     comparables: Annotated[
-        Path | None, typer.Argument(help="CSV of similar cars to add first (optional).")
+        Path | None, typer.Argument(help="CSV of similar cars, or adverts as .txt, to add first (optional).")
     ] = None,
     file: Annotated[
         Path | None, typer.Option(help="Own file (driveout-comparables/1); needs no record.")
@@ -43,22 +44,23 @@ def appraise(
         raise BadEntry("Say which car by its number, or give --file.", field="car", allowed="a car's number")
     if on:
         raise BadEntry("--on goes with --file; a recorded car is valued today.", field="on", value=on)
+    unit = "mi" if miles else "km"
     with ctx.obj.writing() as tx:
         if comparables is not None:
-            add_comparables(
-                tx,
-                car,
-                comparables.read_bytes(),
-                comparables.name,
-                at=ctx.obj.now(),
-                mileage_unit="mi" if miles else "km",
-            )
+            data, name, at = comparables.read_bytes(), comparables.name, ctx.obj.now()
+            if comparables.suffix.lower() == ".txt":
+                add_pasted(tx, car, data.decode("utf-8-sig", "replace"), at=at, mileage_unit=unit)
+            else:
+                add_comparables(tx, car, data, name, at=at, mileage_unit=unit)
         kept = appraise_car(tx, car, at=ctx.obj.now())
+        use = yearly_use_of(tx, car, ctx.obj.now().date())
     lines = [
         f"Likely to sell at {kept.value.text()}; 8 of 10 such cars between {kept.low.text()} and {kept.high.text()}.",
+        REFERS_TO_WORDS[kept.refers_to],
         f"From {kept.used} comparable{'' if kept.used == 1 else 's'}.",
         *kept.content["warnings"],
         *_outliers(kept.content),
+        *([use.words] if use else []),
     ]
     return Answer(kept.content, lines)
 
