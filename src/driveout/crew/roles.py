@@ -121,6 +121,9 @@ POSTS: dict[str, str] = {
     f"{_CAR}/identity/take": OWNER,
     "/money/exchange": OWNER,
     f"{_CAR}/value/take-back": OWNER,
+    f"{_CAR}/sale/after": OWNER,
+    f"{_CAR}/wear/limits/drop": OWNER,
+    f"{_CAR}/wear/limits/file": OWNER,
     "/lessons/count": OWNER,
     "/rules": OWNER,
     # Questions with the caller's own model; they change nothing.
@@ -135,6 +138,8 @@ POSTS: dict[str, str] = {
     "/api/wear": HAND,
     "/api/asking": HAND,
     "/api/offer": HAND,
+    "/api/sale-papers": HAND,
+    "/api/sale-papers.pdf": HAND,
     "/api/decide": HAND,
     "/api/appraise": HAND,
     "/api/lessons": HAND,

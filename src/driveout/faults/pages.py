@@ -21,7 +21,7 @@ from driveout.faults.pack import SYSTEMS, Check, Pack
 from driveout.faults.posterior import Posterior, infer
 from driveout.faults.reply import plain_answer, spoken
 from driveout.faults.shipped import shipped_network, with_silence
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -84,6 +84,11 @@ def record(request: Request, car_id: int, form: PostedForm) -> Response:
         ),
         then=f"/cars/{car_id}/faults",
         again=lambda tx, error: _faults_page(request, tx, car_id, check=chosen, form=form, error=error),
+        undo=lambda found: Undo(
+            f"/cars/{car_id}/faults/take-back",
+            {"row": str(found.id), "version": str(found.version)},
+            f"Recorded: {form.raw.get('outcome', '')}.",
+        ),
     )
 
 

@@ -21,7 +21,7 @@ from driveout.repairs.choice_file import answer_of, read_choice
 from driveout.repairs.choose import Choice
 from driveout.repairs.days import FreeHours, session_words, typed_stretches
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
 from driveout.workshop import caution
 from driveout.workshop.calendar import WEEKDAYS
 from driveout.workshop.finish import Finish
@@ -64,6 +64,11 @@ def choose(request: Request, car_id: int, form: PostedForm) -> Response:
         lambda tx: actions.choose_repair(tx, car_id, form.text("repair"), form.text("kind"), at=now(request)),
         then=f"/cars/{car_id}/repairs",
         again=lambda tx, error: _page(request, tx, car_id, form, error),
+        undo=lambda chosen: Undo(
+            f"/cars/{car_id}/repairs/undo",
+            {"repair": chosen.repair, "version": str(chosen.version)},
+            "Taken into the plan.",
+        ),
     )
 
 
@@ -238,7 +243,9 @@ def free_hours(request: Request, car_id: int, form: PostedForm) -> Response:
                 field="me_monday",
                 allowed="18:00-21:00",
             )
-        return actions.set_free_hours(tx, car_id, hours, at=now(request))
+        kept = actions.set_free_hours(tx, car_id, hours, at=now(request))
+        actions.keep_pace(tx, car_id, at=now(request), seconds=PAGE_SECONDS, runs=PAGE_RUNS)
+        return kept
 
     return submit(
         request,

@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.units import read_number
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
 from driveout.workshop import actions
 from driveout.workshop.actions import JobWork
 from driveout.workshop.assembly import LINK_KINDS, PLACES, Link
@@ -218,6 +218,15 @@ def record_task(request: Request, car_id: int, job_id: int, form: PostedForm) ->
         do,
         then=f"{bench_at}?task={task_id}" if stay else bench_at,
         again=lambda tx, error: _bench_page(request, tx, car_id, job_id, task_id, form, error),
+        undo=lambda task: (
+            Undo(
+                f"/cars/{car_id}/work/{job_id}/task",
+                {"action": "back", "task": task.id},
+                f"Recorded: {task.text}.",
+            )
+            if form.raw.get("action") == "done"
+            else None
+        ),
     )
 
 

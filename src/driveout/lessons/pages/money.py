@@ -203,7 +203,7 @@ def _book(request: Request, car_id: int, form: Form, do: Any) -> Response:
 def _way_back(car_id: int, booked: Any) -> Undo | None:
     """The reversal of what was just booked; a reversal itself has none."""
     entry = booked if isinstance(booked, Entry) else None
-    if entry is None or not entry.number or any(link.startswith("reverses-") for link in entry.links):
+    if entry is None or not entry.number or reversed_number(entry):
         return None
     fields = {"entry": str(entry.number), "why": "taken back at once"}
     return Undo(f"/cars/{car_id}/money/reverse", fields, f"Booked: {entry.narration}.")
