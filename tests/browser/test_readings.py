@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+from pathlib import Path
+
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
@@ -9,6 +13,7 @@ from driveout.outlook.actions import newest_point
 from driveout.repairs.actions import proposals
 from driveout.store import Store
 from driveout.wear import actions
+from driveout.wear.topics import TOPICS
 from tests.browser.conftest import PHONE, shot
 from tests.viewing import added
 
@@ -119,3 +124,137 @@ def test_four_corners_twelve_panels_and_a_compression_test_take_49_taps_and_move
     assert (told.profit_p50_minor or 0) < (weighed.profit_p50_minor or 0)
     assert (told.ceiling_minor or 0) < (weighed.ceiling_minor or 0)
     assert "Compression" in told.reason
+
+
+# One whole round: entries by topic and spot, and what the page must say: the limit that decided, and one that
+# would have decided differently. Sheets without a limit of their own only say their verdict.
+ROUND: tuple[tuple[str, str, dict[str, str], str, str], ...] = (
+    (
+        "corner",
+        "front left",
+        {
+            "pad_inner": "1.2",
+            "pad_outer": "2",
+            "disc": "21.12 21.13 21.11 21.12",
+            "runout": "0.045 mm",
+            "drum": "203",
+            "play": "7 mm",
+            "rim_lateral": "2 mm",
+            "tread_inner": "2.5",
+            "tread_middle": "6",
+            "tread_outer": "6",
+            "date_code": "1415",
+            "tyre_size": "185/65R15 88T",
+        },
+        "Decided by: rule in Washington: at least 1/32 in",
+        "rule in Great Britain: at least 1.5 mm: past the limit",
+    ),
+    ("paint", "roof", {"film": "250 260 255"}, "Decided by", "general"),
+    (
+        "engine",
+        "engine",
+        {"dry": "150 148 107 149 psi", "wet": "3:112 psi", "oil_pressure": "20 psi", "oil_rpm": "3000"},
+        "Decided by: general: at least 0.75",
+        "at least 0.70, for comparison: holds",
+    ),
+    (
+        "battery",
+        "battery",
+        {"rest": "12.22", "rested": "8", "charge": "13.2"},
+        "Decided by: general: at least 12.24 V",
+        "at least 12.2 V, for comparison: holds",
+    ),
+    (
+        "fluids",
+        "fluids",
+        {"fluid": "DOT 4", "water": "3.2"},
+        "Decided by: general: at most 3.7 %",
+        "at most 3 %",
+    ),
+    (
+        "steering",
+        "steering",
+        {"lash": "60", "wheel": "380", "pedal_free": "150", "pedal_pressed": "25"},
+        "Decided by: rule in the United States: at most 2.00 in",
+        "rule in Utah",
+    ),
+    (
+        "tyre_sets",
+        "tyres",
+        {"used_price": "160", "used_tread": "3.6", "new_price": "380", "new_tread": "8"},
+        "",
+        "",
+    ),
+    ("papers", "papers", {"odometer": "2019-05-04 61000 km inspection\n2022-05-04 58000 km receipt"}, "", ""),
+    ("test_drive", "drive", {"clutch_slip": "plain"}, "", ""),
+    ("first_drive", "drive", {}, "", ""),
+    ("passes", "own", {"passes": "4", "before": "112 112", "after": "108 108"}, "", ""),
+    ("setup", "car", {"place": "us-wa", "maker_size": "195/65R15 91H"}, "", ""),
+)
+
+
+def test_every_topic_shows_the_reading_the_deciding_limit_the_others_and_where_to_measure(
+    phone: Page, desk: Page, address: str, store: Store
+) -> None:
+    car = added(store)
+    at = store.now()
+    assert {row[0] for row in ROUND} == set(TOPICS)
+    with store.writing() as tx:
+        for panel in ("bonnet", "tailgate", "left wing"):
+            actions.record_readings(tx, car, "paint", {panel: {"film": "110 112"}}, at=at)
+        for topic, spot, entries, _, _ in reversed(ROUND):
+            if entries:
+                actions.record_readings(tx, car, topic, {spot: entries}, at=at)
+    for page, size in ((phone, "phone"), (desk, "desk")):
+        page.set_default_timeout(20_000)
+        for topic, spot, entries, decided, other in ROUND:
+            deeper = f"/{spot.replace(' ', '-')}" if topic in ("corner", "paint") else ""
+            page.goto(f"{address}/cars/{car}/wear/{topic}{deeper}")
+            page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+            main = page.get_by_role("main")
+            drawing = main.locator(".drawing svg[role=img]").first
+            expect(drawing).to_be_visible()
+            assert len(drawing.get_attribute("aria-label") or "") > 20, topic
+            assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"], topic  # type: ignore[index]
+            if entries and topic != "setup":
+                expect(main.get_by_role("heading", name="Verdict")).to_be_visible()
+            text = " ".join(main.inner_text().split())
+            assert decided in text, topic
+            assert other in text, topic
+            shot(page, f"{size}-wear-{topic}")
+        for name in ("", "/paint", "/limits", "/sheet"):
+            page.goto(f"{address}/cars/{car}/wear{name}")
+            shot(page, f"{size}-wear{name.replace('/', '-')}")
+        page.goto(f"{address}/cars/{car}/identity")
+        shot(page, f"{size}-identity")
+
+
+def test_the_inspection_sheet_prints_so_that_a_buyer_can_read_it(
+    desk: Page, address: str, store: Store, tmp_path: Path
+) -> None:
+    car = added(store)
+    at = store.now()
+    with store.writing() as tx:
+        for topic, spot, entries, _, _ in reversed(ROUND):
+            if entries:
+                actions.record_readings(tx, car, topic, {spot: entries}, at=at)
+        for panel in ("bonnet", "tailgate", "left wing", "right wing"):
+            actions.record_readings(tx, car, "paint", {panel: {"film": "110 112"}}, at=at)
+    desk.set_default_timeout(20_000)
+    desk.goto(f"{address}/cars/{car}/wear/sheet")
+    printed = tmp_path / "sheet.pdf"
+    desk.pdf(path=str(printed), format="A4")
+    text = subprocess.run(["pdftotext", str(printed), "-"], capture_output=True, check=True)
+    words = " ".join(text.stdout.decode().split())
+    folder = os.environ.get("DRIVEOUT_SHOTS")
+    if folder:
+        subprocess.run(["pdftoppm", "-png", "-r", "80", str(printed), f"{folder}/printed-sheet"], check=True)
+
+    assert "1.20 mm (0.047 in)" in words
+    assert "rule in Washington" in words
+    assert "Compression" in words
+    assert "no promise for later" in words
+    # What the seller thinks of price and profit is not the buyer's to read, nor are buttons and menus.
+    assert "walk-away" not in words.lower()
+    assert "Back to Wear" not in words
+    assert "Yard" not in words

@@ -44,11 +44,17 @@ SINGLE = (
 )
 DRAWINGS = {
     "corner": "wear/draw_corner.html",
+    "paint": "wear/draw_paint.html",
     "engine": "wear/draw_engine.html",
     "battery": "wear/draw_battery.html",
-    "steering": "wear/draw_steering.html",
-    "passes": "wear/draw_passes.html",
     "fluids": "wear/draw_fluids.html",
+    "steering": "wear/draw_steering.html",
+    "tyre_sets": "wear/draw_tyre_sets.html",
+    "papers": "wear/draw_papers.html",
+    "test_drive": "wear/draw_drive.html",
+    "first_drive": "wear/draw_drive.html",
+    "passes": "wear/draw_passes.html",
+    "setup": "wear/draw_setup.html",
 }
 FAST = {"corner": ("Brake", "Tyre"), "paint": ("",)}
 
@@ -259,7 +265,9 @@ def _spot_page(
         fast=[(name, fields) for name, fields in groups if name in fast],
         more=[(name, fields) for name, fields in groups if name not in fast],
         verdicts=verdicts,
-        drawing=DRAWINGS.get(key, ""),
+        drawing=DRAWINGS[key],
+        # Open until something of the topic is kept: the second corner is measured like the first.
+        first=not actions.entries_of(tx, car_id, key),
         inputmode="" if keys == "full" else "decimal",
         after=slug(after),
         sources=_sources(verdicts),
@@ -479,6 +487,8 @@ def _paint_page(
         error=error,
         panels=[(spot, slug(spot), kept.get(spot, {})) for spot in topic("paint").spots],
         verdicts=judged.of("paint"),
+        drawing=DRAWINGS["paint"],
+        first=not kept,
         outline=_outline(tx, car_id, judged),
         sources=_sources(judged.of("paint")),
     )
