@@ -88,6 +88,56 @@ def test_a_car_of_the_record_is_appraised_from_a_csv_and_offers_are_answered(
     assert json.loads(capsys.readouterr().out)["answer"] == "accept"
 
 
+def test_the_example_of_the_sale_page_fills_the_papers(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (home / "sale.yaml").write_text(example("sale.md"))
+    out = home / "papers.pdf"
+    assert app.run(["papers", "--file", str(home / "sale.yaml"), "--out", str(out), "--json"]) == 0
+    filled = json.loads(capsys.readouterr().out)
+
+    # 4200 less deposits of 150 and 54 and the car taken in for 300.
+    assert (filled["deposit"], filled["rest"]) == ("204.00", "3696.00")
+    assert filled["paid_by"] == "Transfer, final"
+    assert out.read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("price: 4200 ", "price: 0 ", "must be above 0"),
+        ("price: 4200 ", "price: 500 ", "not below what was paid"),
+        ("amount: 150", "amount: -150", "cannot stand on papers"),
+        ("paid_by: final_transfer", "paid_by: barter", "no way to pay"),
+        ("sold_on: 2026-05-12", "sold_on: yesterday", "sale.yaml:11 sold_on"),
+        ("name: Tarnwick Linnet 1.4", "colour: blue", "entries cannot be used"),
+        ("made_year: 2013", "made_year: 1066", "1885 to 2100"),
+        ("mileage_km: 141000", "mileage_km: far", "distance in km"),
+        ("deposits: ", "deposits: 7 #", "list of rows"),
+        ("day: 2026-05-04, ", "", "needs a day and an amount"),
+        ("currency: USD", "currency: dollars", "not a currency code"),
+    ],
+)
+def test_a_wrong_sale_file_is_refused_with_the_line(
+    home: Path, capsys: pytest.CaptureFixture[str], old: str, new: str, said: str
+) -> None:
+    text = example("sale.md")
+    if old.startswith("deposits"):
+        text = "\n".join(line for line in text.split("\n") if not line.startswith("  - {day"))
+    assert old in text
+    (home / "sale.yaml").write_text(text.replace(old, new, 1))
+
+    assert app.run(["papers", "--file", str(home / "sale.yaml")]) == 1
+    assert said in capsys.readouterr().err
+
+
+def test_papers_need_a_car_or_a_file_that_can_be_read(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert app.run(["papers"]) == 1
+    assert "which car" in capsys.readouterr().err
+    assert app.run(["papers", "--file", str(home / "none.yaml")]) == 1
+    assert "cannot be read" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     ("argv", "said"),
     [

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import zlib
 from dataclasses import asdict
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,8 @@ import pytest
 from driveout.cars.actions import add_car, trail_of
 from driveout.errors import BadEntry
 from driveout.faults.actions import record_finding
-from driveout.money.actions import book_purchase, book_receipt
+from driveout.money import Rate
+from driveout.money.actions import book_buyer_deposit, book_purchase, book_receipt, settle_deposit
 from driveout.repairs.actions import choose_repair, drop_repair, finish_repair
 from driveout.selling import actions
 from driveout.selling.photos import MOST_PHOTOS
@@ -180,8 +182,39 @@ def test_the_papers_are_filled_from_the_accepted_offer(store: Store, clock: Cloc
     made = sale_papers_pdf(papers)
     keep("sale-papers.pdf", made)
 
-    assert (blank.buyer, blank.price) == ("", "")
-    assert (papers.buyer, papers.price) == ("M. Penhalow", "4,200.00 USD")
+    assert (blank.buyer, blank.price, blank.rest) == ("", None, None)
+    assert (papers.buyer, papers.price) == ("M. Penhalow", usd(4200))
     # 49 CFR 580.17: model year 2013 is first exempt in 2033.
     assert "2033" in papers.odometer
     assert made.startswith(b"%PDF-")
+
+
+def test_deposit_and_rest_on_the_papers_come_from_the_journal(store: Store, clock: Clock) -> None:
+    with store.writing() as tx:
+        car = told_car(tx, store, clock)
+        day = clock().date()
+        actions.make_plan(tx, car, {"value": "4300", "fallback": "2900"}, at=clock())
+        offer = actions.record_offer(tx, car, usd(3900), buyer="M. Penhalow", at=clock())
+        offer = actions.reply_to_offer(
+            tx, car, offer.id, "counter", version=1, at=clock(), counter_at=usd(4100)
+        )
+        offer = actions.reply_to_offer(tx, car, offer.id, "accept", version=2, at=clock())
+        first = book_buyer_deposit(tx, car, usd(100), "R. Sorrel", day, at=clock())
+        settle_deposit(tx, car, usd(100), day, at=clock())
+        rate = Rate("EUR", "USD", Decimal("1.08"), day, "bank")
+        book_buyer_deposit(tx, car, Money(5000, "EUR"), "M. Penhalow", day, at=clock(), rate=rate)
+        book_buyer_deposit(tx, car, usd(150), "M. Penhalow", day, at=clock())
+        actions.check_handover(tx, car, "final_transfer", [], at=clock())
+        held = actions.sale_papers(tx, car, day)
+        actions.sell_car(tx, car, usd(4100), at=clock(), buyer="M. Penhalow")
+        sold = actions.sale_papers(tx, car, day)
+    keep("sale-papers-deposit.pdf", sale_papers_pdf(held))
+    keep("sale-papers-sold.pdf", sale_papers_pdf(sold))
+
+    assert first.fact("buyer") == "R. Sorrel"
+    assert [(one.amount, one.paid) for one in held.deposits] == [(usd(54), "50.00 EUR"), (usd(150), "")]
+    # 4100.00 agreed by the counter, less 54.00 and 150.00.
+    assert (held.price, held.deposit, held.rest) == (usd(4100), usd(204), usd(3896))
+    assert (held.sold_on, sold.sold_on) == (None, day)
+    assert (sold.rest, sold.buyer, sold.paid_by) == (usd(3896), "M. Penhalow", "Transfer, final")
+    assert "R. Sorrel" not in repr(sold.as_dict())

@@ -14,7 +14,19 @@ from driveout.selling.programme import Programme, solve
 from driveout.selling.situation import BOTTLENECKS, SaleSituation, Spell
 from driveout.units import Money
 
-__all__ = ["BOTTLENECKS", "AskingPlan", "SaleSituation", "Spell", "Step", "asking_plan", "value_today"]
+__all__ = [
+    "BOTTLENECKS",
+    "OTHER_SENSITIVITIES",
+    "AskingPlan",
+    "SaleSituation",
+    "Spell",
+    "Step",
+    "asking_plan",
+    "value_today",
+]
+
+# The ask is also worked out for buyers so much less and more sensitive to the price.
+OTHER_SENSITIVITIES = (0.7, 1.0, 1.4)
 
 
 def asking_plan(situation: SaleSituation) -> AskingPlan:
@@ -53,7 +65,7 @@ def asking_plan(situation: SaleSituation) -> AskingPlan:
         at.interest, at.net_alpha, at.holding, at.terms.fallback, float(situation.deadline_days)
     )
     simple_ask = at.terms.gross(simple + 1 / at.net_alpha)
-    others = tuple(_simple_ask(situation, at, factor) for factor in (0.7, 1.4))
+    others = tuple(_simple_ask(situation, at, factor) for factor in OTHER_SENSITIVITIES[::2])
     money = at.money
     plan = AskingPlan(
         situation=situation,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -16,15 +17,26 @@ from driveout.cars.car import Car
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.files import yaml_document
 from driveout.market.actions import latest_appraisal
+from driveout.money import Rate
+from driveout.money.actions import deposits_held
 from driveout.selling import actions
-from driveout.selling.asking import BOTTLENECKS, AskingPlan, SaleSituation, asking_plan
+from driveout.selling.asking import OTHER_SENSITIVITIES, AskingPlan, asking_plan
 from driveout.selling.chart import ChartStep, plan_svg
 from driveout.selling.listing import LENGTHS, gaps, listing_text, photo_order
 from driveout.selling.offers import ANSWERS, answer_offer
 from driveout.selling.own_file import SCHEMA, situation_from_document
 from driveout.selling.photos import SUBJECTS
 from driveout.selling.records import KeptPlan, Offer
-from driveout.selling.sale_papers import LISTS, gate_questions, payments, sale_facts, sale_papers_pdf
+from driveout.selling.sale_file import SALE_SCHEMA, sale_from_document
+from driveout.selling.sale_papers import (
+    LISTS,
+    SalePapers,
+    gate_questions,
+    payments,
+    sale_facts,
+    sale_papers_pdf,
+)
+from driveout.selling.situation import BOTTLENECKS, WEEKEND, SaleSituation
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
@@ -181,12 +193,15 @@ def offer(request: Request, car_id: int, form: PostedForm) -> Response:
 
     def do(tx: Tx) -> None:
         currency = get_car(tx, car_id).currency
+        rate = _other_currency(form, currency, now(request).date())
+        offered_in = rate.of if rate else currency
         actions.record_offer(
             tx,
             car_id,
-            form.money("amount", currency, Money(1, currency)),
+            form.money("amount", offered_in, Money(1, offered_in)),
             buyer=form.text("buyer", required=False, longest=200),
             at=now(request),
+            rate=rate,
         )
 
     return _done(request, car_id, form, do)
@@ -221,17 +236,34 @@ def sold(request: Request, car_id: int, form: PostedForm) -> Response:
         currency = get_car(tx, car_id).currency
         today = now(request).date()
         fees = form.money("fees", currency) if form.raw.get("fees", "").strip() else None
+        day = form.day("day", latest=today) if form.raw.get("day", "").strip() else today
+        rate = _other_currency(form, currency, day)
+        paid_in = rate.of if rate else currency
         actions.sell_car(
             tx,
             car_id,
-            form.money("price", currency, Money(1, currency)),
+            form.money("price", paid_in, Money(1, paid_in)),
             at=now(request),
             fees=fees,
-            day=form.day("day", latest=today) if form.raw.get("day", "").strip() else today,
+            day=day,
             buyer=form.text("buyer", required=False, longest=200),
+            rate=rate,
+            token=form.raw.get("once", ""),
         )
 
     return _done(request, car_id, form, do)
+
+
+@router.post("/cars/{car_id}/sale/after")
+def after(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Note what was said after the sale."""
+    return _done(
+        request,
+        car_id,
+        form,
+        lambda tx: actions.note_after_sale(tx, car_id, form.text("note", longest=2000), at=now(request)),
+        "#after",
+    )
 
 
 @api.post("/asking")
@@ -252,6 +284,30 @@ def offer_file(body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
         raise BadEntry("The request needs 'amount', a number.", field="amount", value=str(amount))
     text = f"{amount:.10f}".rstrip("0").rstrip(".") if isinstance(amount, float) else str(amount)
     return answer_offer(situation, Money.of(text, situation.currency)).as_dict()
+
+
+@api.post("/sale-papers")
+def sale_papers_file(request: Request, body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+    """What the papers of an own sale (schema driveout-sale/1) are filled with."""
+    return _sale_of(request, body).as_dict()
+
+
+@api.post("/sale-papers.pdf")
+def sale_papers_file_pdf(request: Request, body: Annotated[dict[str, Any], Body()]) -> Response:
+    """The papers of an own sale (schema driveout-sale/1) as PDF."""
+    return _pdf(sale_papers_pdf(_sale_of(request, body)))
+
+
+def _other_currency(form: Form, currency: str, day: date) -> Rate | None:
+    """Rate that was typed for money of another currency; None when it is the car's."""
+    of = form.text("paid_currency", required=False, longest=3).upper()
+    if of in ("", currency):
+        return None
+    return Rate(of, currency, form.decimal("rate", least=0), day, form.text("rate_source", longest=200))
+
+
+def _sale_of(request: Request, body: dict[str, Any]) -> SalePapers:
+    return sale_from_document(yaml_document(json.dumps(body), "request", SALE_SCHEMA), now(request).date())
 
 
 def _home(request: Request) -> Path:
@@ -296,6 +352,8 @@ def _entries(form: Form, car: Car) -> dict[str, Any]:
         entries["viewers_booked"] = viewers
     if form.ticked("fresh"):
         entries |= {"fresh_gain": 1.0, "fresh_days": 10.0}
+    if form.ticked("weekend"):
+        entries["weekdays"] = list(WEEKEND)
     return entries
 
 
@@ -337,7 +395,18 @@ def _sale_page(
         gaps=gaps(facts),
         photos=photo_order(facts),
         closed=car.stage in ("sold", "let go"),
+        agreed=next((one for one in offers if one.answer == "accept"), None),
+        deposit_held=deposits_held(tx, car_id),
+        sensitivities=_sensitivities(today) if today else [],
+        after_sale=actions.after_sale_notes(tx, car_id) if car.stage == "sold" else (),
     )
+
+
+def _sensitivities(plan: AskingPlan) -> list[tuple[str, str]]:
+    """Ask by price sensitivity, the believed one in the middle."""
+    asks = (plan.other_asks[0], plan.simple_ask, plan.other_asks[1])
+    rows = zip(OTHER_SENSITIVITIES, asks, strict=True)
+    return [(f"{plan.sensitivity * factor:.1f} % fewer sales", ask.text()) for factor, ask in rows]
 
 
 def _today(

@@ -35,6 +35,8 @@ VIEWER_BUYS = 0.3
 
 
 MOST_DAYS = 730
+# Interest from Monday to Sunday when the person says that weekends are busier: common practice, no source.
+WEEKEND = (0.8, 0.8, 0.9, 1.0, 1.1, 1.3, 1.1)
 
 
 @dataclass(frozen=True, slots=True)

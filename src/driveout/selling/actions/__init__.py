@@ -4,7 +4,13 @@
 look before the keys go and the sale, `photos` what the buyer sees, `papers` what the buyer reads.
 """
 
-from driveout.selling.actions.closing import check_handover, last_handover_check, sell_car
+from driveout.selling.actions.closing import (
+    after_sale_notes,
+    check_handover,
+    last_handover_check,
+    note_after_sale,
+    sell_car,
+)
 from driveout.selling.actions.offering import (
     OUTCOMES,
     log_of,
@@ -27,6 +33,7 @@ from driveout.selling.actions.planning import current_situation, latest_plan, ma
 __all__ = [
     "OUTCOMES",
     "add_photo",
+    "after_sale_notes",
     "buyers_file",
     "check_handover",
     "current_situation",
@@ -38,6 +45,7 @@ __all__ = [
     "listing_facts",
     "log_of",
     "make_plan",
+    "note_after_sale",
     "own_sales",
     "photos_of",
     "printed_buyers_file",

@@ -12,9 +12,10 @@ from driveout.cars.car import Car
 from driveout.cars.papers import disclosure_duty
 from driveout.errors import StoreTrouble
 from driveout.faults.actions import findings_of, name_of, network_for
-from driveout.money.actions import car_entries
+from driveout.money.actions import car_entries, sale_of
 from driveout.repairs.actions import catalogue_of, chosen_plan, decisions_of
 from driveout.selling import records
+from driveout.selling.actions.closing import paid_by_last
 from driveout.selling.actions.photos import leaving_photo, photos_of
 from driveout.selling.buyers_file import BuyersFile, JudgedReading, buyers_file_pdf
 from driveout.selling.listing import ListingFacts
@@ -171,8 +172,26 @@ def printed_buyers_file(tx: Tx, home: Path, car_id: int, today: date) -> bytes:
 
 
 def sale_papers(tx: Tx, car_id: int, today: date) -> SalePapers:
-    """What the printed papers of the sale are filled with; buyer and price of the newest accepted offer."""
+    """What the printed papers of the sale are filled with.
+
+    The booked sale comes first, then deposits that are held, then the newest accepted offer.
+    """
     file = buyers_file(tx, car_id, today)
-    accepted = [offer for offer in records.offers_of(tx, car_id) if offer.answer == "accept"]
-    buyer, price = (accepted[-1].buyer, accepted[-1].amount.text()) if accepted else ("", "")
-    return SalePapers(file.facts, file.vin, buyer, price, file.odometer, today)
+    booked = sale_of(tx, car_id)
+    accepted = next((offer for offer in records.offers_of(tx, car_id) if offer.answer == "accept"), None)
+    agreed = accepted.agreed if accepted else None
+    deposit = sum(one.amount.minor for one in booked.deposits)
+    if booked.price is None and agreed is not None and agreed.minor < deposit:
+        agreed = None  # a price below the deposit is not the one it was given for
+    return SalePapers(
+        file.facts,
+        file.vin,
+        booked.buyer or (accepted.buyer if accepted else ""),
+        booked.price or agreed,
+        file.odometer,
+        today,
+        booked.deposits,
+        booked.day,
+        paid_by_last(tx, car_id),
+        booked.taken_in,
+    )
