@@ -1,6 +1,7 @@
 """The joint outlook of one car: profit, own hours, days and cash, each opened line by line."""
 
-from driveout.outlook.actuals import Booked, Known, with_actuals
+from driveout.outlook.actuals import Booked, Known, PartsOf, with_actuals
+from driveout.outlook.ahead import Ahead, ahead_from, ahead_of
 from driveout.outlook.book import Charge, CostBook, Mend, Piece, moments
 from driveout.outlook.car_case import (
     always_lines,
@@ -9,11 +10,13 @@ from driveout.outlook.car_case import (
     check_currency,
     no_value,
     title_evidence,
+    usual_faults,
     ways_out,
 )
 from driveout.outlook.case_file import OwnCase, case_from_file, case_result
 from driveout.outlook.chances import Block, FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
+from driveout.outlook.endings import Choice, Endings, WayOut, usual_ways_out, ways_to_end
 from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import (
     Band,
@@ -26,6 +29,7 @@ from driveout.outlook.forecast import (
 )
 from driveout.outlook.from_catalogue import FaultFacts, Plan, cost_book, repair_pieces
 from driveout.outlook.margin import Margin, Resale
+from driveout.outlook.must_be import Needed, what_must_be_true
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.spread import cost_distribution, mean_and_variance, parts
 from driveout.outlook.strip import StripBand, strip_svg, strip_words
@@ -43,6 +47,18 @@ from driveout.outlook.walk_away import (
 from driveout.rules import CEILING_RULES, Rules, default_rules, rules_as_data, rules_from
 
 __all__ = [
+    "Ahead",
+    "Choice",
+    "Endings",
+    "Needed",
+    "PartsOf",
+    "WayOut",
+    "ahead_from",
+    "ahead_of",
+    "usual_faults",
+    "usual_ways_out",
+    "ways_to_end",
+    "what_must_be_true",
     "CEILING_RULES",
     "Band",
     "Block",

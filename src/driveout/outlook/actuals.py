@@ -226,6 +226,7 @@ def with_actuals(case: Case, catalogue: Catalogue, known: Known, plan: Plan | No
         hours_done=worked + sum(one.hours for one in known.booked),
         hours_done_after=sum(one.hours for one in known.booked if one.key in AFTER_FINISH),
         sunk=sum(one.money for one in known.booked if one.key not in SPENT_FIRST),
+        sunk_first=sum(one.money for one in known.booked if one.key in SPENT_FIRST),
         after_finish=AFTER_FINISH,
     )
 

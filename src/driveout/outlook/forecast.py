@@ -89,6 +89,8 @@ class Case:
         Those of them that lie on lines of ``after_finish``. [h]
     sunk
         Money booked so far on lines that are not ``spent_first``. [minor units]
+    sunk_first
+        Money booked so far on lines that are ``spent_first``. [minor units]
     usual
         Money and own hours that usual faults of such a car take on average, where the value is
         that of average cars, whose price has come down by them already. [minor units, h]
@@ -110,6 +112,7 @@ class Case:
     hours_done: float = 0.0
     hours_done_after: float = 0.0
     sunk: float = 0.0
+    sunk_first: float = 0.0
     usual: tuple[float, float] = (0.0, 0.0)
     after_finish: frozenset[str] = frozenset()
 

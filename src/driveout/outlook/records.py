@@ -34,6 +34,13 @@ outlook_point = sa.Table(
     sa.Column("wage_mark_minor", sa.BigInteger),
     sa.Column("missing", sa.Text, nullable=False),
     sa.Column("breakdown", sa.JSON, nullable=False),
+    sa.Column("finish_p10", sa.String(10)),
+    sa.Column("finish_p50", sa.String(10)),
+    sa.Column("finish_p80", sa.String(10)),
+    sa.Column("finish_p90", sa.String(10)),
+    sa.Column("sale_p10", sa.String(10)),
+    sa.Column("sale_p50", sa.String(10)),
+    sa.Column("sale_p90", sa.String(10)),
 )
 
 
@@ -42,7 +49,8 @@ class Point:
     """The outlook after one fact; figures are None when it could not be said.
 
     Money in minor units of ``currency``; ``missing`` says what was not known; ``breakdown`` is
-    the whole outlook as plain values.
+    the whole outlook as plain values. Days of finish and sale are calendar days (ISO), counted
+    from today while the car is not bought.
     """
 
     id: int
@@ -66,6 +74,13 @@ class Point:
     wage_mark_minor: int | None
     missing: str
     breakdown: dict[str, Any]
+    finish_p10: str | None = None
+    finish_p50: str | None = None
+    finish_p80: str | None = None
+    finish_p90: str | None = None
+    sale_p10: str | None = None
+    sale_p50: str | None = None
+    sale_p90: str | None = None
 
     @property
     def is_known(self) -> bool:
@@ -80,6 +95,8 @@ class Point:
             "profit_p90_minor",
             "ceiling_minor",
             "hours_p50",
+            "finish_p50",
+            "sale_p50",
             "missing",
         )
         return all(getattr(self, key) == values[key] for key in keys)

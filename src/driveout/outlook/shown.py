@@ -17,6 +17,7 @@ def outlook_as_data(outlook: Outlook) -> dict[str, Any]:
         "loss_chance": outlook.loss_chance,
         "hours": _two(outlook.hours),
         "days": _two(outlook.days),
+        "finish_days": {**_two(outlook.finish), "p80": round(outlook.finish_p80, 2)},
         "per_hour_minor": None if math.isnan(outlook.per_hour) else round(outlook.per_hour),
         "cash_peak_minor": round(outlook.cash_peak),
         "let_go_chance": outlook.let_go_chance,

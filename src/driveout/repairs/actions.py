@@ -36,7 +36,7 @@ from driveout.units import Money
 from driveout.workshop import SHIPPED, shipped_assembly, strip
 from driveout.workshop.actions import done_at, drop_targets, every_work, start_work
 from driveout.workshop.finish import SAMPLES, Finish, finish_chances
-from driveout.workshop.plan import GRID_MINUTES, Plan
+from driveout.workshop.plan import GRID_MINUTES, NOBODY, Plan
 from driveout.workshop.schedule import Schedule, plan_work
 
 LEAST_CHANCE = 0.10
@@ -623,6 +623,53 @@ def days_of(
         No chances when nothing has a date.
     """
     return _days_once(_Same(days_plan(tx, car_id, at=at)), seconds, runs)
+
+
+def keep_pace(tx: Tx, car_id: int, *, at: datetime, seconds: float = 1.0, runs: int = 2000) -> float | None:
+    """Keep at what pace the plan of days goes, so that the outlook counts days as the plan does.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    at
+        Present moment.
+    seconds
+        Longest time of the exact solver. [s]
+    runs
+        Number of runs for the chances.
+
+    Returns
+    -------
+    float | None
+        Own hours of work a week on the way to the day reached in half of the runs; None when
+        nothing can be planned. [h/week]
+    """
+    try:
+        schedule, finish = days_of(tx, car_id, at=at, seconds=seconds, runs=runs)
+    except CannotSay:
+        return None
+    days = 0.0 if finish is None else (finish.p50.moment - local(at)).total_seconds() / 86_400.0
+    work = sum(operation.minutes for operation in schedule.plan.operations if operation.who != NOBODY) / 60.0
+    if finish is None or days <= 0.0 or work <= 0.0:
+        return None
+    pace = 7.0 * work / days
+    note_event(
+        tx,
+        car_id,
+        PLAN_OF_DAYS,
+        f"Plan of days: half of the runs end by {finish.p50.day}, eight of ten by {finish.p80.day}",
+        {
+            "hours_per_week": round(pace, 3),
+            "p50": finish.p50.day.isoformat(),
+            "p80": finish.p80.day.isoformat(),
+            "work_hours": round(work, 2),
+        },
+        at,
+    )
+    return pace
 
 
 def days_plan(tx: Tx, car_id: int, *, at: datetime) -> Plan:

@@ -86,7 +86,7 @@ class Wait:
             )
         if share == 1.0:
             return self.most
-        return min(self.scale * math.expm1(-math.log1p(-share) / self.shape), self.most)
+        return min(float(self.scale) * math.expm1(-math.log1p(-share) / self.shape), self.most)
 
     def excess(self, bar: ArrayLike) -> Floats:
         """Mean of ``max(X - bar, 0)``."""
@@ -109,7 +109,7 @@ class Wait:
     def _area(self, start: float) -> float:
         """Integral of the chance of still waiting from ``start`` to the last day."""
         if abs(self.shape - 1.0) < 1e-9:
-            return self.scale * math.log((self.scale + self.most) / (self.scale + start))
+            return float(self.scale) * math.log((self.scale + self.most) / (self.scale + start))
 
         def left(time: float) -> float:
             return (1.0 + time / self.scale) ** (1.0 - self.shape)

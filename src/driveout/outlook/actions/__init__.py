@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from html import escape
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car
-from driveout.errors import CannotSay, DriveoutError
+from driveout.cars.actions import get_car, note_event
+from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults import Pack, Posterior
 from driveout.faults.actions import evidence_of, knowledge_of, network_for, posterior_by, traits_of
 from driveout.faults.shipped import network_of
@@ -19,7 +19,7 @@ from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
 from driveout.lessons.actions import history
 from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
-from driveout.outlook.actions.known import known_of
+from driveout.outlook.actions.known import DELAY, known_of, present_day
 from driveout.outlook.actuals import with_actuals
 from driveout.outlook.book import Charge
 from driveout.outlook.car_case import car_case, chances_or_draws, check_currency, no_value, usual_faults
@@ -50,6 +50,7 @@ __all__ = [
     "fault_facts",
     "lines_of",
     "newest_point",
+    "note_delay",
     "outlook_of",
     "plan_of",
     "refresh",
@@ -76,12 +77,15 @@ class Present:
         Chances of the faults.
     catalogue
         Known repairs.
+    today
+        Day of the newest event, as of which it stands.
     """
 
     car: Car
     case: Case
     posterior: Posterior
     catalogue: Catalogue
+    today: date | None = None
 
 
 def refresh(tx: Tx, car_id: int, reason: str, *, at: datetime) -> Point:
@@ -208,7 +212,9 @@ def case_of(tx: Tx, car_id: int) -> Present:
     )
     if is_average:
         case = replace(case, usual=_usual(tx, car, case))
-    return Present(car, with_actuals(case, repairs, known_of(tx, car), plan), posterior, repairs)
+    return Present(
+        car, with_actuals(case, repairs, known_of(tx, car), plan), posterior, repairs, present_day(tx, car_id)
+    )
 
 
 def _usual(tx: Tx, car: Car, case: Case) -> tuple[float, float]:
@@ -318,7 +324,8 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
     car = get_car(tx, car_id)
     currency = car.currency
     try:
-        made = Forecast(case_of(tx, car_id).case, POINTS)
+        present = case_of(tx, car_id)
+        made = Forecast(present.case, POINTS)
         outlook = made.outlook()
     except DriveoutError as trouble:
         return _nothing(currency, trouble.message)
@@ -343,6 +350,7 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
         "wage_mark_minor": round(made.case.rules.wage_per_hour * outlook.hours.mean),
         "missing": "; ".join(outlook.notes),
         "breakdown": outlook_as_data(outlook),
+        **_days(present, outlook),
     }
     if car.stage in BEFORE_BUYING:
         try:
@@ -362,7 +370,71 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
     return values
 
 
+FINISHED = ("sold", "let go")
 BEFORE_BUYING = ("advert", "viewing", "let go")
+
+
+DAY_COLUMNS = (
+    "finish_p10",
+    "finish_p50",
+    "finish_p80",
+    "finish_p90",
+    "sale_p10",
+    "sale_p50",
+    "sale_p90",
+)
+
+
+def _days(present: Present, outlook: Outlook) -> dict[str, str | None]:
+    """Calendar days of finish and sale; none for a car that is sold or whose day is not known."""
+    today, gone = present.today, present.case.elapsed_days
+    if today is None or present.car.stage == "sold":
+        return dict.fromkeys(DAY_COLUMNS)
+    finish, sale = outlook.finish, outlook.days
+    ahead = (finish.low, finish.middle, outlook.finish_p80, finish.high, sale.low, sale.middle, sale.high)
+    return {
+        name: (today + timedelta(days=round(days - gone))).isoformat()
+        for name, days in zip(DAY_COLUMNS, ahead, strict=True)
+    }
+
+
+def note_delay(tx: Tx, car_id: int, days: float, why: str, *, at: datetime) -> None:
+    """Say that work on a car cannot go on for some days; the days of finish and sale move.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    days
+        From today, above 0. [days]
+    why
+        In the person's words.
+    at
+        Present moment.
+
+    Raises
+    ------
+    BadEntry
+        If the days are not above 0 and at most 365, or no reason is given.
+    """
+    car = get_car(tx, car_id)
+    if not 0.0 < days <= 365.0:
+        raise BadEntry(
+            f"A delay of {days:g} days was typed.", field="days", value=days, allowed="above 0, at most 365"
+        )
+    if not why.strip():
+        raise BadEntry("Say what the delay is about.", field="why", value=why)
+    if car.stage in FINISHED:
+        raise BadEntry(
+            f"{car.name} is {car.stage!r}; nothing of it can be delayed.",
+            field="stage",
+            value=car.stage,
+        )
+    until = (at + timedelta(days=days)).date()
+    summary = f"Delay of {days:g} day{'' if days == 1 else 's'}: {why.strip()[:200]}"
+    note_event(tx, car_id, DELAY, summary, {"until": until.isoformat(), "why": why.strip()[:200]}, at)
 
 
 def _nothing(currency: str, missing: str) -> dict[str, Any]:
@@ -381,6 +453,7 @@ def _nothing(currency: str, missing: str) -> dict[str, Any]:
             "days_p90",
             "ceiling_minor",
             "wage_mark_minor",
+            *DAY_COLUMNS,
         )
     )
     return {**empty, "currency": currency, "binding": "", "missing": missing, "breakdown": {}}
