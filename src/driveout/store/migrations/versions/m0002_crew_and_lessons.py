@@ -28,6 +28,28 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_table(
+        "faults_shared",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("file", sa.Integer(), nullable=False),
+        sa.Column("weight", sa.Float(), nullable=False),
+        sa.Column("rows", sa.JSON(), nullable=False),
+        sa.Column("counts", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("file"),
+    )
+    op.create_table(
+        "lessons_shared",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=200), nullable=False),
+        sa.Column("weight", sa.Float(), nullable=False),
+        sa.Column("jobs", sa.JSON(), nullable=False),
+        sa.Column("fault_rows", sa.Integer(), nullable=False),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.Column("counts", sa.Boolean(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id"),
+    )
+    op.create_table(
         "crew_device",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),
@@ -60,6 +82,17 @@ def upgrade() -> None:
         sa.UniqueConstraint("secret_hash"),
     )
     op.create_table(
+        "faults_aside",
+        sa.Column("car_id", sa.Integer(), nullable=False),
+        sa.Column("aside", sa.Boolean(), nullable=False),
+        sa.Column("at", sa.String(length=40), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["car_id"],
+            ["cars_car.id"],
+        ),
+        sa.PrimaryKeyConstraint("car_id"),
+    )
+    op.create_table(
         "workshop_brought",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("car_id", sa.Integer(), nullable=False),
@@ -79,3 +112,12 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("workshop_brought", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_workshop_brought_car_id"), ["car_id"], unique=False)
+
+    with op.batch_alter_table("outlook_point", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("finish_p10", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("finish_p50", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("finish_p80", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("finish_p90", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("sale_p10", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("sale_p50", sa.String(length=10), nullable=True))
+        batch_op.add_column(sa.Column("sale_p90", sa.String(length=10), nullable=True))
