@@ -278,7 +278,7 @@ def sale_papers_pdf(papers: SalePapers) -> bytes:
         "name": papers.facts.name,
         "buyer": papers.buyer,
         "price": papers.price.text() if papers.price else "",
-        "deposit": papers.deposit.text() if papers.deposit else "",
+        "deposit_paid": papers.deposit.text() if papers.deposit else "",
         "deposits": [[one.day.isoformat(), _deposit_words(one)] for one in papers.deposits],
         "taken_in": papers.taken_in.text() if papers.taken_in else "",
         "rest": rest,
