@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,6 +18,7 @@ from driveout.faults.network import ABSENT, SILENT, Network
 from driveout.faults.pack import CLASSES, Pack, knowledge
 from driveout.faults.posterior import Posterior, infer, known_outcome
 from driveout.faults.records import Found, OwnPack
+from driveout.faults.sharing import counts_as_rows, counts_from_rows, ids_of, merged, scaled
 from driveout.faults.shipped import network_of, shipped_network, title_evidence, with_silence
 from driveout.store import Tx
 from driveout.wear.actions import evidence as readings_as_evidence
@@ -326,7 +328,80 @@ def name_of(network: Network, finding: str) -> str:
 def knowledge_of(tx: Tx) -> Pack:
     """The pack with the person's own changes and what sold cars have taught."""
     own = _own_content(tx)
-    return _taught(own, _lessons(tx, knowledge(own)))
+    return _taught(own, _lessons(tx, knowledge(own)), _shared(tx))
+
+
+def _shared(tx: Tx) -> tuple[tuple[float, str], ...]:
+    return tuple((weight, json.dumps(rows)) for weight, rows in records.shared(tx))
+
+
+@dataclass(frozen=True)
+class Teacher:
+    """A sold car whose proved faults teach: what was proved, and whether it counts."""
+
+    car_id: int
+    name: str
+    proved: tuple[str, ...]
+    counts: bool
+
+
+def teachers(tx: Tx) -> tuple[Teacher, ...]:
+    """Sold cars with proved faults, newest first."""
+    pack = knowledge(_own_content(tx))
+    names = {
+        **{fault.id: fault.name for fault in pack.faults.values()},
+        **{key: one.name for key, one in pack.competing.items()},
+    }
+    proved: dict[int, list[str]] = {}
+    for row in records.with_proof(tx, list(names)):
+        if row.finding in names and row.outcome != ABSENT:
+            proved.setdefault(row.car_id, []).append(names[row.finding])
+    aside = records.cars_aside(tx)
+    cars = [get_car(tx, car_id) for car_id in proved]
+    return tuple(
+        Teacher(car.id, car.name, tuple(proved[car.id]), car.id not in aside)
+        for car in cars[::-1]
+        if car.stage == "sold"
+    )
+
+
+def let_teach(tx: Tx, car_id: int, counts: bool, *, at: datetime) -> None:
+    """Let the proved faults of a sold car teach nothing, or teach again; it stays so until changed."""
+    car = get_car(tx, car_id)
+    records.set_aside(tx, car_id, not counts, at)
+    words = "teach again" if counts else "teach nothing"
+    note_event(tx, car_id, "lesson", f"Its proved faults {words}: {car.name}", {}, at)
+
+
+def moved_beliefs(tx: Tx) -> tuple[tuple[str, str, float, float], ...]:
+    """Starting chances that own and shared cars have moved: fault, class, before, now; most moved first."""
+    own = _own_content(tx)
+    before, after = knowledge(own), knowledge_of(tx)
+    rows = [
+        (fault.name, advert_class, belief.mean, after.faults[key].prior[advert_class].mean)
+        for key, fault in before.faults.items()
+        for advert_class, belief in fault.prior.items()
+        if after.faults[key].prior[advert_class] != belief
+    ]
+    return tuple(sorted(rows, key=lambda row: -abs(row[3] - row[2])))
+
+
+def counts_to_share(tx: Tx) -> list[dict[str, Any]]:
+    """What own finished cars taught about faults, as rows without any car; own ids are left out."""
+    own = _own_content(tx)
+    cars = [(one.advert_class, t) for one in _lessons(tx, knowledge(own)) if (t := _tally(own, one))]
+    return counts_as_rows(merged(cars), ids_of(knowledge(None)))
+
+
+def take_in_counts(tx: Tx, file: int, weight: float, rows: list[dict[str, Any]]) -> None:
+    """Keep the counts of somebody else's file; they count by its weight."""
+    counts_from_rows(rows)
+    records.add_shared(tx, file, weight, rows)
+
+
+def let_file_teach(tx: Tx, file: int, counts: bool) -> None:
+    """Let the counts of a file that was taken in teach nothing, or teach again."""
+    records.set_shared(tx, file, counts)
 
 
 def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
@@ -337,10 +412,10 @@ def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
         by_car.setdefault(row.car_id, {})[row.finding] = row.outcome
         if row.origin == "advert":
             spoken.add(row.car_id)
-    lessons = []
+    lessons, aside = [], records.cars_aside(tx)
     for car_id, found in by_car.items():
         car = get_car(tx, car_id)
-        if car.stage == "sold":
+        if car.stage == "sold" and car_id not in aside:
             traits = tuple(sorted(traits_of(car).items()))
             lessons.append(_Lesson(class_of(car), traits, tuple(found.items()), car_id in spoken))
     return tuple(lessons)
@@ -355,9 +430,12 @@ class _Lesson:
 
 
 @lru_cache(maxsize=16)
-def _taught(own: str | None, lessons: tuple[_Lesson, ...]) -> Pack:
+def _taught(own: str | None, lessons: tuple[_Lesson, ...], shared: tuple[tuple[float, str], ...]) -> Pack:
     pack = knowledge(own)
-    return learned(pack, [(one.advert_class, t) for one in lessons if (t := _tally(own, one)) is not None])
+    cars = [(one.advert_class, t) for one in lessons if (t := _tally(own, one)) is not None]
+    for weight, rows in shared:
+        cars += [(where, scaled(one, weight)) for where, one in counts_from_rows(json.loads(rows)).items()]
+    return learned(pack, cars)
 
 
 @lru_cache(maxsize=2048)

@@ -33,6 +33,24 @@ faults_pack = sa.Table(
     sa.Column("content", sa.Text, nullable=False),
     sa.Column("at", Moment, nullable=False),
 )
+faults_aside = sa.Table(
+    "faults_aside",
+    metadata,
+    sa.Column("car_id", sa.ForeignKey("cars_car.id"), primary_key=True),
+    # A car whose proved faults teach nothing, until the person lets them teach again.
+    sa.Column("aside", sa.Boolean, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+)
+faults_shared = sa.Table(
+    "faults_shared",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    # The same number stands at the other lessons of the same file.
+    sa.Column("file", sa.Integer, nullable=False, unique=True),
+    sa.Column("weight", sa.Float, nullable=False),
+    sa.Column("rows", sa.JSON, nullable=False),
+    sa.Column("counts", sa.Boolean, nullable=False),
+)
 
 
 @dataclass(frozen=True)
@@ -122,3 +140,35 @@ def add_pack(tx: Tx, name: str, content: str, at: datetime) -> OwnPack:
     """Keep a pack file; the earlier ones stay as history."""
     made = sa.insert(faults_pack).values(name=name, content=content, at=at).returning(faults_pack)
     return OwnPack(**tx.execute(made).one()._mapping)
+
+
+def cars_aside(tx: Tx) -> set[int]:
+    """Numbers of cars whose proved faults teach nothing."""
+    rows = tx.execute(sa.select(faults_aside.c.car_id).where(faults_aside.c.aside))
+    return {row.car_id for row in rows}
+
+
+def set_aside(tx: Tx, car_id: int, aside: bool, at: datetime) -> None:
+    """Let the proved faults of a car teach nothing, or teach again."""
+    values = {"aside": aside, "at": at}
+    if not tx.execute(
+        sa.update(faults_aside).where(faults_aside.c.car_id == car_id).values(**values)
+    ).rowcount:
+        tx.execute(sa.insert(faults_aside).values(car_id=car_id, **values))
+
+
+def add_shared(tx: Tx, file: int, weight: float, rows: list[dict[str, Any]]) -> None:
+    """Keep the counts of somebody else's file."""
+    tx.execute(sa.insert(faults_shared).values(file=file, weight=weight, rows=rows, counts=True))
+
+
+def set_shared(tx: Tx, file: int, counts: bool) -> None:
+    """Let a file's counts teach nothing, or teach again."""
+    tx.execute(sa.update(faults_shared).where(faults_shared.c.file == file).values(counts=counts))
+
+
+def shared(tx: Tx) -> list[tuple[float, list[dict[str, Any]]]]:
+    """Weight and rows of every file whose counts teach."""
+    s = faults_shared.c
+    rows = tx.execute(sa.select(s.weight, s.rows).where(s.counts).order_by(s.id))
+    return [(row.weight, row.rows) for row in rows]

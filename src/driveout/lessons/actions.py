@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car, list_cars, note_event
+from driveout.cars.actions import get_car, list_cars, note_event, trail_of
 from driveout.errors import BadEntry, CannotSay, Conflict
+from driveout.faults import actions as faults
 from driveout.faults.actions import findings_of, network_for
 from driveout.lessons import records
 from driveout.lessons.bias import HOURS, Job
 from driveout.lessons.cash_to_come import CarInHand, Undated, moves_of
 from driveout.lessons.estimate import Estimate, EstimateLine
+from driveout.lessons.lesson_file import jobs_as_rows, lessons_yaml, read_lessons, taught_from_rows
 from driveout.lessons.missed import Noted, ProvedFault, proved_faults
-from driveout.lessons.records import Lesson
+from driveout.lessons.records import Lesson, SharedFile
 from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
 from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings, standing
 from driveout.money import actions as money
@@ -24,9 +26,18 @@ from driveout.money.bookings import work_name
 from driveout.money.car_cost import cost_of_car, is_sold
 from driveout.money.cash_ahead import CashAhead, Planned, cash_ahead
 from driveout.parts.actions import parts_of_cars
+from driveout.repairs import catalogue
 from driveout.store import Tx
 from driveout.units import Money
 
+CLOSED = "closed"
+#: kinds of every estimate that belong to no single repair
+STANDING_KINDS = frozenset(
+    {
+        *("papers", "fetching", "selling", "outside-work", "viewing-trip", "unforeseen", "days"),
+        *("parts", "supplies", "fees", "travel", "outside", "clutch", "brakes", "paint", "wiring"),
+    }
+)
 IN_HAND = ("bought", "in work", "for sale")
 
 
@@ -212,12 +223,45 @@ def close_car(tx: Tx, car_id: int, at: datetime.datetime) -> Closing:
         raise Conflict(
             f"Core deposits of {owed.text()} are still open. Book their return, or give them up, then close."
         )
+    aside = _aside_before(tx, car_id)
     records.set_closing(tx, car_id, True, "", at)
-    records.replace_lessons(tx, car_id, result.taught, at)
-    note_event(
-        tx, car_id, "closed", f"Closed: profit {result.profit.text()}, {result.hours:.1f} own hours", {}, at
-    )
+    records.replace_lessons(tx, car_id, result.taught, at, aside)
+    words = f"Closed: profit {result.profit.text()}, {result.hours:.1f} own hours"
+    note_event(tx, car_id, CLOSED, words, {"profit_minor": result.profit.minor, "hours": result.hours}, at)
     return result_of(tx, car_id)
+
+
+def _aside_before(tx: Tx, car_id: int) -> set[tuple[str, str]]:
+    """What was set aside when the car was last reopened; it stays so."""
+    reopened = next((e for e in trail_of(tx, car_id) if e.kind == CLOSED and "aside" in e.data), None)
+    return set() if reopened is None else {(measure, kind) for measure, kind in reopened.data["aside"]}
+
+
+@dataclass(frozen=True)
+class EarlierResult:
+    """A result that a reopening has made void: profit, own hours, when it was closed, why it was reopened."""
+
+    profit: Money
+    hours: float
+    closed_at: datetime.datetime
+    why: str
+
+
+def earlier_results(tx: Tx, car_id: int) -> tuple[EarlierResult, ...]:
+    """Results of a car that no longer stand, newest first."""
+    currency = get_car(tx, car_id).currency
+    found: list[EarlierResult] = []
+    why = ""
+    for event in trail_of(tx, car_id):
+        if event.kind != CLOSED:
+            continue
+        if "why" in event.data:
+            why = str(event.data["why"])
+        elif why and "profit_minor" in event.data:
+            profit = Money(int(event.data["profit_minor"]), currency)
+            found.append(EarlierResult(profit, float(event.data["hours"]), event.at, why))
+            why = ""
+    return tuple(found)
 
 
 def reopen_car(tx: Tx, car_id: int, why: str, at: datetime.datetime) -> None:
@@ -228,8 +272,11 @@ def reopen_car(tx: Tx, car_id: int, why: str, at: datetime.datetime) -> None:
     if not why.strip():
         raise BadEntry("Say why the car is reopened.", field="why", value=why)
     records.set_closing(tx, car_id, False, why.strip(), at)
+    aside = [
+        [one.taught.job.measure, one.taught.job.kind] for one in records.lessons(tx, car_id) if not one.counts
+    ]
     records.replace_lessons(tx, car_id, (), at)
-    note_event(tx, car_id, "closed", f"Reopened: {why.strip()}", {}, at)
+    note_event(tx, car_id, CLOSED, f"Reopened: {why.strip()}", {"why": why.strip(), "aside": aside}, at)
 
 
 def lessons_of(tx: Tx, car_id: int | None = None) -> list[Lesson]:
@@ -244,6 +291,74 @@ def set_aside(tx: Tx, lesson_id: int, version: int, at: datetime.datetime, *, co
     words = f"Lesson taken up again: {what}" if counts else f"Lesson set aside: {what}"
     note_event(tx, lesson.car_id, "lesson", words, {"lesson": lesson_id}, at)
     return lesson
+
+
+def own_knowledge(tx: Tx) -> str:
+    """Everything learned from own cars as a file to share: kinds and counts, nothing of any car."""
+    counts = faults.counts_to_share(tx)
+    return lessons_yaml(taught_history(tx, shared=False), known_kinds(), counts)
+
+
+def known_kinds() -> frozenset[str]:
+    """Kinds of work and cost that driveout names itself; others are in the person's own words."""
+    repairs = catalogue().repairs
+    return STANDING_KINDS | {name for key in repairs for name in (key, work_name(key))}
+
+
+def take_in(tx: Tx, text: str | bytes, name: str, weight: float, *, at: datetime.datetime) -> SharedFile:
+    """Take in somebody else's lessons; each of their jobs counts as much as ``weight`` own ones.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    text
+        A ``driveout-lessons/1`` file.
+    name
+        What the person calls it.
+    weight
+        Above 0, below 1: somebody else's estimates are never one's own.
+    at
+        Present moment.
+
+    Returns
+    -------
+    SharedFile
+        As kept; it can be set aside and taken up again as a whole.
+
+    Raises
+    ------
+    BadEntry
+        If the weight is out of range or the file cannot be read.
+    """
+    if not 0.0 < weight < 1.0:
+        raise BadEntry(
+            f"A weight of {weight:g} is outside 0 to 1.",
+            field="weight",
+            value=weight,
+            allowed="above 0, below 1",
+        )
+    read = read_lessons(text, name)
+    done = [one for one in read.taught if one.job.finished]
+    if not done and not read.fault_rows:
+        raise BadEntry(f"{name} holds no finished job and no fault.", field="file", value=name)
+    rows = [dict(row) for row in read.fault_rows]
+    kept = records.add_shared(tx, name, weight, jobs_as_rows(done), len(rows), at)
+    if rows:
+        faults.take_in_counts(tx, kept.id, weight, rows)
+    return kept
+
+
+def shared_files(tx: Tx) -> list[SharedFile]:
+    """Files of others that were taken in, oldest first."""
+    return records.shared_files(tx)
+
+
+def let_file_teach(tx: Tx, file: int, version: int, *, counts: bool) -> SharedFile:
+    """Let a file that was taken in teach nothing, or teach again."""
+    kept = records.set_shared(tx, file, counts, version)
+    faults.let_file_teach(tx, file, counts)
+    return kept
 
 
 def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
@@ -264,9 +379,14 @@ def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
     return tuple(t.job for t in taught_history(tx, under_way=under_way))
 
 
-def taught_history(tx: Tx, *, under_way: bool = True) -> tuple[Taught, ...]:
-    """Every comparison that counts with the range it was forecast with, oldest first."""
-    found = [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
+def taught_history(tx: Tx, *, under_way: bool = True, shared: bool = True) -> tuple[Taught, ...]:
+    """Every comparison that counts with the range it was forecast with: others' first, then own, oldest first."""
+    found: list[Taught] = []
+    for file in records.shared_files(tx) if shared else ():
+        if file.counts:
+            read = taught_from_rows(file.jobs)
+            found += [replace(one, job=replace(one.job, weight=file.weight)) for one in read]
+    found += [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
     if under_way:
         in_hand = [car.id for car in list_cars(tx) if car.stage in IN_HAND]
         spent = money.minutes_by_work(tx, in_hand) if in_hand else {}

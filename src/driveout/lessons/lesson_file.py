@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import yaml
 
 from driveout.errors import BadEntry, BadRows
+from driveout.faults.sharing import counts_from_rows
 from driveout.files import Document, yaml_document
 from driveout.lessons.bias import HOURS, MEASURES, Job
 from driveout.lessons.variance import Taught, middle
@@ -17,6 +18,9 @@ from driveout.uncertain import ThreePoint
 
 SCHEMA = "driveout-lessons/1"
 _JOB = ("measure", "kind", "estimate", "actual", "finished")
+_FAULT = ("class", "fault", "finding", "counts")
+_MOST_ROWS = 20_000
+OTHER_WORK = "other work"
 _NEXT = ("measure", "kind", "estimate")
 
 
@@ -31,10 +35,11 @@ class Asked:
 
 @dataclass(frozen=True)
 class LessonFile:
-    """A read file: comparisons, and estimates to correct."""
+    """A read file: comparisons, estimates to correct, and counts of faults."""
 
     taught: tuple[Taught, ...]
     asked: tuple[Asked, ...]
+    fault_rows: tuple[dict[str, Any], ...] = ()
 
 
 def _row(document: Document, path: tuple[Any, ...], data: object, keys: tuple[str, ...]) -> dict[str, Any]:
@@ -108,11 +113,12 @@ def read_lessons(text: str | bytes, name: str) -> LessonFile:
     """
     document = yaml_document(text, name, SCHEMA)
     for key in document.data:
-        if key not in ("schema", "jobs", "next"):
-            raise document.bad((key,), f"{key!r} is not a key here.", allowed="schema, jobs, next")
+        if key not in ("schema", "jobs", "next", "faults"):
+            raise document.bad((key,), f"{key!r} is not a key here.", allowed="schema, jobs, next, faults")
     found: list[Taught] = []
     asked: list[Asked] = []
     bad: list[BadEntry] = []
+    fault_rows = _fault_rows(document)
     for part in ("jobs", "next"):
         rows = document.data.get(part) or []
         if not isinstance(rows, list):
@@ -130,12 +136,78 @@ def read_lessons(text: str | bytes, name: str) -> LessonFile:
                 bad.append(error)
     if bad:
         raise BadRows(bad, f"{len(bad)} row(s) of {name} cannot be used.")
-    return LessonFile(tuple(found), tuple(asked))
+    return LessonFile(tuple(found), tuple(asked), fault_rows)
 
 
-def lessons_yaml(history: Iterable[Taught]) -> str:
-    """Write comparisons as a file to share: kinds and numbers, no cars, names, days or shops."""
-    jobs = [
+def _fault_rows(document: Document) -> tuple[dict[str, Any], ...]:
+    rows = document.data.get("faults") or []
+    if not isinstance(rows, list) or len(rows) > _MOST_ROWS:
+        raise document.bad(
+            ("faults",), "A list of counts was expected here.", allowed=f"at most {_MOST_ROWS}"
+        )
+    for index, row in enumerate(rows):
+        if not isinstance(row, dict) or set(row) - set(_FAULT):
+            raise document.bad(("faults", index), "Keys " + ", ".join(_FAULT) + " were expected here.")
+        try:
+            counts_from_rows([row])
+        except BadEntry as error:
+            raise document.bad(
+                ("faults", index), error.message, value=error.value, allowed=error.allowed
+            ) from error
+    return tuple(rows)
+
+
+def lessons_yaml(
+    history: Iterable[Taught],
+    known: Collection[str] | None = None,
+    faults: Sequence[Mapping[str, Any]] = (),
+) -> str:
+    """Write comparisons as a file to share: kinds and numbers, no cars, names, days or shops.
+
+    Parameters
+    ----------
+    history
+        Comparisons.
+    known
+        Kinds that may be named; a kind in the person's own words, which may name a car or a
+        person, becomes ``other work``. None names all.
+    faults
+        Counts of faults to go with them.
+
+    Returns
+    -------
+    str
+        A ``driveout-lessons/1`` file.
+    """
+    jobs = jobs_as_rows(history)
+    for job in jobs:
+        if known is not None and job["kind"] not in known:
+            job["kind"] = OTHER_WORK
+    whole = {"schema": SCHEMA, "jobs": jobs, **({"faults": [dict(row) for row in faults]} if faults else {})}
+    return yaml.safe_dump(whole, sort_keys=False, allow_unicode=True)
+
+
+def taught_from_rows(rows: Iterable[Mapping[str, Any]]) -> tuple[Taught, ...]:
+    """Comparisons from rows that were read and kept before."""
+    return tuple(
+        Taught(
+            Job(
+                str(row["kind"]),
+                middle(points),
+                float(row["actual"]),
+                row.get("finished", True),
+                row["measure"],
+            ),
+            points,
+        )
+        for row in rows
+        if (points := ThreePoint(*(float(value) for value in row["estimate"])))
+    )
+
+
+def jobs_as_rows(history: Iterable[Taught]) -> list[dict[str, Any]]:
+    """Comparisons as plain rows."""
+    return [
         {
             "measure": t.job.measure,
             "kind": t.job.kind,
@@ -145,7 +217,6 @@ def lessons_yaml(history: Iterable[Taught]) -> str:
         }
         for t in history
     ]
-    return yaml.safe_dump({"schema": SCHEMA, "jobs": jobs}, sort_keys=False, allow_unicode=True)
 
 
 def as_text(document: dict[str, Any]) -> str:

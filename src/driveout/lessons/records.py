@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,6 +51,32 @@ lessons_ratio = sa.Table(
     sa.Column("counts", sa.Boolean, nullable=False),
     sa.Column("version", sa.Integer, nullable=False),
 )
+lessons_shared = sa.Table(
+    "lessons_shared",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("name", sa.String(200), nullable=False),
+    sa.Column("weight", sa.Float, nullable=False),
+    sa.Column("jobs", sa.JSON, nullable=False),
+    sa.Column("fault_rows", sa.Integer, nullable=False),
+    sa.Column("at", Moment, nullable=False),
+    sa.Column("counts", sa.Boolean, nullable=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+
+
+@dataclass(frozen=True)
+class SharedFile:
+    """Somebody else's lessons as taken in: jobs as plain rows, and how much each counts."""
+
+    id: int
+    name: str
+    weight: float
+    jobs: list[dict[str, Any]]
+    fault_rows: int
+    at: datetime.datetime
+    counts: bool
+    version: int
 
 
 @dataclass(frozen=True)
@@ -103,8 +130,14 @@ def set_closing(tx: Tx, car_id: int, standing: bool, why: str, at: datetime.date
         tx.execute(sa.insert(lessons_closing).values(car_id=car_id, **values, version=1))
 
 
-def replace_lessons(tx: Tx, car_id: int, found: tuple[Taught, ...], at: datetime.datetime) -> None:
-    """Keep what a car teaches, in place of what it taught before."""
+def replace_lessons(
+    tx: Tx,
+    car_id: int,
+    found: tuple[Taught, ...],
+    at: datetime.datetime,
+    aside: Collection[tuple[str, str]] = (),
+) -> None:
+    """Keep what a car teaches, in place of what it taught before; what was set aside stays so."""
     tx.execute(sa.delete(lessons_ratio).where(lessons_ratio.c.car_id == car_id))
     rows: list[dict[str, Any]] = [
         {
@@ -117,7 +150,7 @@ def replace_lessons(tx: Tx, car_id: int, found: tuple[Taught, ...], at: datetime
             "estimate": t.job.estimate,
             "actual": t.job.actual,
             "at": at,
-            "counts": True,
+            "counts": (t.job.measure, t.job.kind[:200]) not in aside,
             "version": 1,
         }
         for t in found
@@ -154,3 +187,38 @@ def set_counts(tx: Tx, lesson_id: int, counts: bool, version: int) -> Lesson:
     if not changed.rowcount:
         raise Conflict("This lesson was changed in another window. Look at it again; nothing was lost.")
     return _lesson(row)
+
+
+def add_shared(
+    tx: Tx, name: str, weight: float, jobs: list[dict[str, Any]], fault_rows: int, at: datetime.datetime
+) -> SharedFile:
+    """Keep somebody else's lessons."""
+    values = {"name": name[:200], "weight": weight, "jobs": jobs, "fault_rows": fault_rows, "at": at}
+    row = tx.execute(
+        sa.insert(lessons_shared).values(**values, counts=True, version=1).returning(lessons_shared)
+    ).one()
+    return SharedFile(**row._mapping)
+
+
+def shared_files(tx: Tx) -> list[SharedFile]:
+    """Everything taken in, oldest first."""
+    return [
+        SharedFile(**row._mapping)
+        for row in tx.execute(sa.select(lessons_shared).order_by(lessons_shared.c.id))
+    ]
+
+
+def set_shared(tx: Tx, file: int, counts: bool, version: int) -> SharedFile:
+    """Let a file teach nothing, or teach again."""
+    s = lessons_shared.c
+    changed = tx.execute(
+        sa.update(lessons_shared)
+        .where(s.id == file, s.version == version)
+        .values(counts=counts, version=version + 1)
+    )
+    row = tx.execute(sa.select(lessons_shared).where(s.id == file)).first()
+    if row is None:
+        raise BadEntry(f"There is no file number {file}.", field="file", value=file)
+    if not changed.rowcount:
+        raise Conflict("This file was changed in another window. Look at it again; nothing was lost.")
+    return SharedFile(**row._mapping)
