@@ -53,8 +53,8 @@ def run(home: Path, how: str) -> dict[str, Any]:
     assert "--home" in message, "the message says what to do"
     counts["writes refused"] += 1
     with TestClient(web_app(store), base_url="http://localhost") as client:
-        for path in PAGES:
-            assert client.get(path).status_code == 200, path
+        for address in PAGES:
+            assert client.get(address).status_code == 200, address
             counts["pages read"] += 1
         token = client.get("/adverts/new").text.split('name="csrf" value="')[1].split('"')[0]
         fields = {"csrf": token, "kind": "parts", "amount": "12.50", "what": "Kept", "shop": ""}

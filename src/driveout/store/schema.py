@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -26,11 +27,13 @@ def _config() -> Config:
     return config
 
 
+@cache
 def head() -> str:
     """Name of the newest schema."""
     return str(ScriptDirectory.from_config(_config()).get_current_head())
 
 
+@cache
 def known_revisions() -> frozenset[str]:
     """Every schema that this driveout has had."""
     scripts = ScriptDirectory.from_config(_config()).walk_revisions()
