@@ -58,6 +58,8 @@ POSTS: dict[str, str] = {
     f"{_CAR}/repairs/done": HAND,
     f"{_CAR}/repairs/means": OWNER,
     f"{_CAR}/plan/hours": OWNER,
+    f"{_CAR}/outlook/delay": HAND,
+    f"{_CAR}/stop": OWNER,
     # Parts: a hand says what is needed, what a shop asks, what came and whether it fits.
     f"{_CAR}/parts/need": HAND,
     f"{_CAR}/parts/offer": HAND,

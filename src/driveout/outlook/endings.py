@@ -127,6 +127,8 @@ def usual_ways_out(
     clean_value: float,
     *,
     as_it_stands: float | None = None,
+    part_out: float | None = None,
+    part_out_hours: float | None = None,
     offer: float | None = None,
     weight_kg: float | None = None,
     scrap_per_kg: float | None = None,
@@ -141,6 +143,9 @@ def usual_ways_out(
         Likely value of the mended car. [minor units]
     as_it_stands
         What it brings unmended, faults said; the rule's share of the clean value if left out.
+    part_out, part_out_hours
+        What it brings in parts, and the hours of parting; the rules' figures if left out.
+        [minor units, h]
     offer
         An offer in hand. [minor units]
     weight_kg
@@ -176,16 +181,18 @@ def usual_ways_out(
                 f"{origin}; hours and spread: common practice, no source",
             )
         )
-    if rules.part_out > 0:
-        hours = rules.part_out_hours
+    parts = rules.part_out if part_out is None else part_out
+    if parts > 0:
+        hours = rules.part_out_hours if part_out_hours is None else part_out_hours
+        whose = by_rule if part_out is None else "typed"
         ways.append(
             WayOut(
                 PARTS,
                 "parting it out",
-                _around(rules.part_out),
+                _around(parts),
                 ThreePoint(0.8 * hours, hours, 1.5 * hours),
                 PARTS_DAYS,
-                f"{by_rule}; spread: common practice, no source",
+                f"{whose}; spread: common practice, no source",
             )
         )
     scrap, origin = rules.scrap, by_rule

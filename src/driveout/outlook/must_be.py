@@ -19,7 +19,9 @@ from driveout.units import Money
 
 GOALS = {"zero": "nothing is lost on average", "wage": "your wage is reached on average"}
 #: faults named, largest mean cost first
-MOST_FAULTS = 4
+MOST_FAULTS = 3
+#: grid points of the forecasts without a fault: a mean needs no fine grid
+ROUGH_POINTS = 512
 #: odds of a fault that is ruled out
 RULED_OUT = 1e-12
 #: the widest change looked at, as a multiple of the value of the mended car
@@ -201,12 +203,22 @@ def _without_each_fault(made: Forecast) -> list[tuple[str, str, float, Forecast]
         if chance >= 1.0 - 1e-9:
             continue
         case = replace(made.case, chances=chances.with_odds(line.fault, RULED_OUT))
-        found.append((line.fault, line.label.split(":", 1)[0], chance, Forecast(case, made.points)))
+        found.append(
+            (line.fault, _fault_name(line.label), chance, Forecast(case, min(made.points, ROUGH_POINTS)))
+        )
     return found
 
 
+def _fault_name(label: str) -> str:
+    """The fault in a line of the breakdown, whatever is done about it."""
+    first, _, rest = label.partition(": ")
+    return rest if first == "Left and said" else first
+
+
 def _faults(made: Forecast, goal: str, without: list[tuple[str, str, float, Forecast]]) -> list[Needed]:
-    found = []
+    found: list[Needed] = []
+    if _margin(made, goal).mean >= _paid(made):
+        return found
     for fault, name, chance, other in without:
         mean = _margin(other, goal).mean - _paid(other)
         amount = Money(round(mean), made.case.rules.currency).text()

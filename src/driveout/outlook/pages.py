@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import asdict
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy import Connection
 
+from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, DriveoutError
 from driveout.outlook import actions
 from driveout.outlook.actions import strip
 from driveout.outlook.case_file import case_from_file, case_result
+from driveout.outlook.must_be import GOALS
 from driveout.outlook.records import Point
-from driveout.outlook.strip import NARROW, WIDE, strip_words, trail_svg
+from driveout.outlook.shown import endings_as_data
+from driveout.outlook.strip import NARROW, WIDE, StripBand, strip_words, trail_svg
 from driveout.rules import CEILING_RULES, ORIGIN, Rules, default_rules, rules_as_data, rules_from
 from driveout.rules import actions as rules_actions
 from driveout.uncertain import CONVENTION
@@ -24,7 +29,7 @@ __all__ = ["CHAPTERS", "api", "router", "strip"]
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
-CHAPTERS = (Chapter("outlook", "Outlook", order=15),)
+CHAPTERS = (Chapter("outlook", "Outlook", order=15), Chapter("stop", "Go on or stop", order=16))
 MOST_ROWS_DRAWN = 12
 MOST_LINES = 14
 
@@ -66,7 +71,13 @@ def show(request: Request, car_id: int) -> Response:
         return _outlook_page(request, tx, car_id)
 
 
-def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
+def _outlook_page(
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
     points = actions.trail(tx, car_id)
     newest = actions.newest_point(tx, car_id)
     drawn = [(p, b) for p in points if (b := actions.band_of_point(p)) is not None]
@@ -80,17 +91,184 @@ def _outlook_page(request: Request, tx: Connection, car_id: int) -> Response:
         tx=tx,
         car_id=car_id,
         chapter="outlook",
+        form=form,
+        error=error,
         newest=newest,
+        can_wait=get_car(tx, car_id).stage not in actions.FINISHED,
         words=strip_words(shown[-1][1]) if shown and newest and newest.is_known else "",
         whole=newest.breakdown if newest else {},
         trail_narrow=trail_svg(bands, f"trail-{car_id}-n", NARROW),
         trail_wide=trail_svg(bands, f"trail-{car_id}-w", WIDE),
         points=[(p, _point_words(p)) for p in reversed(points)],
+        moves=_moves(points),
         rule_words=CEILING_RULES,
         lines=lines[:MOST_LINES],
         smaller=[[line["label"], line["chance_text"], line["money_text"]] for line in lines[MOST_LINES:]],
         money=lambda minor: Money(round(minor), currency).text(),
     )
+
+
+@router.post("/cars/{car_id}/outlook/delay")
+def delay(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Note that work cannot go on for some days."""
+    return submit(
+        request,
+        lambda tx: actions.note_delay(
+            tx,
+            car_id,
+            float(form.decimal("days", "days", least=0.0, most=365.0)),
+            form.text("why", longest=200),
+            at=now(request),
+        ),
+        then=f"/cars/{car_id}/outlook",
+        again=lambda tx, error: _outlook_page(request, tx, car_id, form, error),
+    )
+
+
+@router.get("/cars/{car_id}/outlook/must")
+def must_be(request: Request, car_id: int) -> Response:
+    """Draw what would have to be true."""
+    with reading(request) as tx:
+        rows: dict[str, list[list[str]]] = {}
+        missing = ""
+        try:
+            for one in actions.must_be_true(tx, car_id):
+                rows.setdefault(one.goal, []).append([one.label, one.words])
+        except DriveoutError as trouble:
+            missing = trouble.message
+        return page(
+            request,
+            "outlook/must.html",
+            tx=tx,
+            car_id=car_id,
+            chapter="outlook",
+            goals=[(GOALS[goal], found) for goal, found in rows.items()],
+            missing=missing,
+        )
+
+
+@router.get("/cars/{car_id}/stop")
+def show_stop(request: Request, car_id: int) -> Response:
+    """Draw going on beside every way of giving up."""
+    with reading(request) as tx:
+        return _stop_page(request, tx, car_id)
+
+
+@router.post("/cars/{car_id}/stop")
+def write_ways(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Take over the person's figures for the ways out of this car."""
+
+    def write(tx: Connection) -> object:
+        car = get_car(tx, car_id)
+
+        def money(name: str) -> float | None:
+            given = form.text(name, required=False)
+            return (
+                float(form.money(name, car.currency, least=Money(0, car.currency)).minor) if given else None
+            )
+
+        def number(name: str, unit: str) -> float | None:
+            given = form.text(name, required=False)
+            return float(form.decimal(name, unit, least=0.0, most=1e5)) if given else None
+
+        ways = actions.OwnWays(
+            money("as_it_stands"),
+            money("part_out"),
+            number("part_out_hours", "h"),
+            number("weight_kg", "kg"),
+            money("scrap_per_kg"),
+            form.text("origin", required=False, longest=200),
+        )
+        return actions.set_own_ways(tx, car_id, ways, version=form.whole("version", 0), at=now(request))
+
+    return submit(
+        request,
+        write,
+        then=f"/cars/{car_id}/stop",
+        again=lambda tx, error: _stop_page(request, tx, car_id, form, error),
+    )
+
+
+def _stop_page(
+    request: Request,
+    tx: Connection,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+) -> Response:
+    car = get_car(tx, car_id)
+    typed = actions.own_ways(car)
+    compared, missing = None, ""
+    try:
+        compared = actions.endings(tx, car_id)
+    except DriveoutError as trouble:
+        missing = trouble.message
+
+    def money(minor: float) -> str:
+        return Money(round(minor), car.currency).text()
+
+    bands, rows = [], []
+    for one in compared.choices if compared else ():
+        low, middle, high = (round(value) for value in (one.money.low, one.money.middle, one.money.high))
+        bands.append((one.label, StripBand(low, middle, high, 0, car.currency, one.loss_chance)))
+        rows.append(
+            [
+                one.label[:1].upper() + one.label[1:],
+                f"{money(low)} to {money(high)}",
+                money(one.money.mean),
+                f"{one.hours.mean:.0f}",
+                "" if math.isnan(one.per_hour) else money(one.per_hour),
+                money(one.worth),
+                f"{one.days:.0f}",
+                one.refused or "no",
+            ]
+        )
+
+    def shown(value: float | None) -> str:
+        return "" if value is None else str(Money(round(value), car.currency).major)
+
+    return page(
+        request,
+        "outlook/stop.html",
+        tx=tx,
+        car_id=car_id,
+        chapter="stop",
+        form=form,
+        error=error,
+        missing=missing,
+        compared=compared,
+        rows=rows,
+        origins=[[one.label, one.origin] for one in compared.choices] if compared else [],
+        narrow=trail_svg(bands, f"stop-{car_id}-n", NARROW, STILL_TO_COME),
+        wide=trail_svg(bands, f"stop-{car_id}-w", WIDE, STILL_TO_COME),
+        typed={
+            "as_it_stands": shown(typed.as_it_stands),
+            "part_out": shown(typed.part_out),
+            "part_out_hours": "" if typed.part_out_hours is None else f"{typed.part_out_hours:g}",
+            "weight_kg": "" if typed.weight_kg is None else f"{typed.weight_kg:g}",
+            "scrap_per_kg": shown(typed.scrap_per_kg),
+            "origin": typed.origin,
+        },
+        version=car.version,
+        currency=car.currency,
+    )
+
+
+STILL_TO_COME = "Money still to come by each choice"
+
+
+@api.get("/cars/{car_id}/stop")
+def stop_data(request: Request, car_id: int) -> dict[str, Any]:
+    """Going on, selling as it stands, parting out, scrapping: money and hours still to come."""
+    with reading(request) as tx:
+        return endings_as_data(actions.endings(tx, car_id))
+
+
+@api.get("/cars/{car_id}/must")
+def must_data(request: Request, car_id: int) -> dict[str, Any]:
+    """What would have to be true for nothing to be lost, and for the wage to be reached."""
+    with reading(request) as tx:
+        return {"car": car_id, "needed": [asdict(one) for one in actions.must_be_true(tx, car_id)]}
 
 
 @router.get("/rules")
@@ -139,6 +317,9 @@ def outlook_data(request: Request, car_id: int) -> dict[str, Any]:
                     "profit_p50_minor": p.profit_p50_minor,
                     "profit_p90_minor": p.profit_p90_minor,
                     "walk_away_minor": p.ceiling_minor,
+                    "hours_p50": p.hours_p50,
+                    "finish": [p.finish_p10, p.finish_p50, p.finish_p80, p.finish_p90],
+                    "sale": [p.sale_p10, p.sale_p50, p.sale_p90],
                 }
                 for p in points
             ],
@@ -204,6 +385,26 @@ def _rules_from_form(form: Form, currency: str) -> Rules:
         if trouble.field in data and isinstance(data[trouble.field], list):
             trouble.field = f"{trouble.field}_low"
         raise
+
+
+def _moves(points: list[Point]) -> list[list[str]]:
+    """The trail as a table, newest first: what each fact moved."""
+    rows = []
+    for before, after in zip([None, *points], points, strict=False):
+        band = actions.band_of_point(after)
+        rows.append(
+            [
+                after.reason,
+                after.at.date().isoformat(),
+                "none" if band is None else f"{band.text(band.low)} to {band.text(band.high)}",
+                "none" if band is None else band.text(band.middle),
+                "" if after.hours_p50 is None else f"{after.hours_p50:.0f}",
+                after.finish_p50 or "",
+                after.sale_p50 or "",
+                actions.moved(before, after),
+            ]
+        )
+    return rows[::-1]
 
 
 def _point_words(point: Point) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from driveout.outlook.endings import Endings
 from driveout.outlook.forecast import Band, Outlook
 
 
@@ -36,6 +37,32 @@ def outlook_as_data(outlook: Outlook) -> dict[str, Any]:
                 "variance_share": line.variance_share,
             }
             for line in outlook.lines
+        ],
+    }
+
+
+def endings_as_data(compared: Endings) -> dict[str, Any]:
+    """Going on and the ways out as plain values, best first."""
+    return {
+        "currency": compared.currency,
+        "best": compared.best,
+        "why": compared.sentence,
+        "switch": compared.switch,
+        "switch_cost_minor": None if compared.switch_cost is None else round(compared.switch_cost),
+        "choices": [
+            {
+                "key": one.key,
+                "label": one.label,
+                "money_to_come_minor": _whole(one.money),
+                "hours_to_come": _two(one.hours),
+                "per_hour_minor": None if math.isnan(one.per_hour) else round(one.per_hour),
+                "worth_minor": round(one.worth),
+                "loss_chance": round(one.loss_chance, 6),
+                "days": round(one.days, 1),
+                "refused": one.refused,
+                "origin": one.origin,
+            }
+            for one in compared.choices
         ],
     }
 

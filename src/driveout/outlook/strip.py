@@ -47,6 +47,8 @@ class StripBand:
 
 def strip_words(band: StripBand) -> str:
     """The strip in one sentence, for those who do not see the picture."""
+    if band.low == band.high:
+        return f"Profit {band.text(band.middle)}, booked."
     words = (
         f"Profit {band.text(band.low)} to {band.text(band.high)} in eight of ten cases, "
         f"middle {band.text(band.middle)}; loss in {100 * band.loss_chance:.0f} of 100; "
@@ -77,6 +79,7 @@ def strip_svg(band: StripBand, name: str, width: int = NARROW) -> str:
     scale = _Scale.over([band.low, band.high, 0, band.wage_mark], width)
     left, right, middle = scale.at(band.low), scale.at(band.high), scale.at(band.middle)
     zero, wage = scale.at(0), scale.at(band.wage_mark)
+    is_booked = band.low == band.high
     names = _mark_labels([(zero, "0"), (wage, f"wage {band.text(band.wage_mark)}")], width)
     height = 92 + 17 * max(row for *_, row in names)
     out = [
@@ -86,13 +89,17 @@ def strip_svg(band: StripBand, name: str, width: int = NARROW) -> str:
         f'<desc id="{name}-d">{escape(strip_words(band))}</desc>',
         f'<defs><pattern id="{name}-h" width="6" height="6" patternUnits="userSpaceOnUse" '
         'patternTransform="rotate(45)"><path d="M0 0V6" stroke="currentColor" stroke-width="1.6"/></pattern></defs>',
-        _text(middle, 14, band.text(band.middle), width, weight="700"),
+        _text(middle, 14, band.text(band.middle) + (" booked" if is_booked else ""), width, weight="700"),
         f'<path d="M{MARGIN} 64H{width - MARGIN}" stroke="currentColor" stroke-width="1"/>',
-        f'<rect x="{left:.1f}" y="22" width="{max(right - left, 2):.1f}" height="20" '
+        ""
+        if is_booked
+        else f'<rect x="{left:.1f}" y="22" width="{max(right - left, 2):.1f}" height="20" '
         f'fill="url(#{name}-h)" fill-opacity=".55" stroke="currentColor" stroke-width="1.5"/>',
         f'<path d="M{middle:.1f} 18V46" stroke="currentColor" stroke-width="4"/>',
     ]
-    for x, text in _apart([(left, band.text(band.low)), (right, band.text(band.high))], width):
+    for x, text in (
+        [] if is_booked else _apart([(left, band.text(band.low)), (right, band.text(band.high))], width)
+    ):
         out.append(_text(x, 58, text, width))
     out.append(f'<path d="M{zero:.1f} 19V45M{zero:.1f} 61V72" stroke="currentColor" stroke-width="1.5"/>')
     out.append(
@@ -102,8 +109,13 @@ def strip_svg(band: StripBand, name: str, width: int = NARROW) -> str:
     return "".join([*out, "</svg>"])
 
 
-def trail_svg(bands: Sequence[tuple[str, StripBand]], name: str, width: int = NARROW) -> str:
-    """How the band moved: one row a fact, all on the same money axis.
+def trail_svg(
+    bands: Sequence[tuple[str, StripBand]],
+    name: str,
+    width: int = NARROW,
+    title: str = "How the outlook moved with each fact",
+) -> str:
+    """How the band moved: one row a fact (or a choice), all on the same money axis.
 
     Parameters
     ----------
@@ -113,6 +125,8 @@ def trail_svg(bands: Sequence[tuple[str, StripBand]], name: str, width: int = NA
         Unique on the page.
     width
         Width of the drawing. [px]
+    title
+        What the picture shows.
 
     Returns
     -------
@@ -127,7 +141,7 @@ def trail_svg(bands: Sequence[tuple[str, StripBand]], name: str, width: int = NA
     out = [
         f'<svg role="img" viewBox="0 0 {width} {height}" width="{width}" height="{height}" '
         f'aria-labelledby="{name}-t {name}-d" xmlns="http://www.w3.org/2000/svg" font-size="{TEXT}">',
-        f'<title id="{name}-t">How the outlook moved with each fact</title>',
+        f'<title id="{name}-t">{escape(title)}</title>',
         f'<desc id="{name}-d">'
         + escape(" ".join(f"{fact}: middle {b.text(b.middle)}." for fact, b in bands))
         + "</desc>",

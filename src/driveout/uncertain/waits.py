@@ -112,6 +112,6 @@ class Wait:
             return float(self.scale) * math.log((self.scale + self.most) / (self.scale + start))
 
         def left(time: float) -> float:
-            return (1.0 + time / self.scale) ** (1.0 - self.shape)
+            return float((1.0 + time / self.scale) ** (1.0 - self.shape))
 
         return self.scale / (self.shape - 1.0) * (left(start) - left(self.most))

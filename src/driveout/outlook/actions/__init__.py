@@ -2,30 +2,34 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from html import escape
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car, note_event
+from driveout.cars.actions import change_facts, get_car, newest_events, note_event
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults import Pack, Posterior
 from driveout.faults.actions import evidence_of, knowledge_of, network_for, posterior_by, traits_of
 from driveout.faults.shipped import network_of
 from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
-from driveout.lessons.actions import history
+from driveout.lessons.actions import IN_HAND, history
 from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
 from driveout.outlook.actions.known import DELAY, known_of, present_day
 from driveout.outlook.actuals import with_actuals
+from driveout.outlook.ahead import Ahead, ahead_of
 from driveout.outlook.book import Charge
 from driveout.outlook.car_case import car_case, chances_or_draws, check_currency, no_value, usual_faults
+from driveout.outlook.endings import Endings, usual_ways_out, ways_to_end
 from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import Case, Forecast, Outlook
 from driveout.outlook.from_catalogue import FaultFacts, Plan
+from driveout.outlook.must_be import Needed, what_must_be_true
 from driveout.outlook.records import Point
 from driveout.outlook.shown import outlook_as_data
 from driveout.outlook.spread import FINE
@@ -41,6 +45,13 @@ from driveout.units import Money
 
 __all__ = [
     "POINTS",
+    "OwnWays",
+    "ahead",
+    "endings",
+    "moved",
+    "must_be_true",
+    "own_ways",
+    "set_own_ways",
     "BEFORE_BUYING",
     "Present",
     "band_of",
@@ -166,7 +177,7 @@ def strip(tx: Tx, car_id: int) -> str:
         f"<p>{escape(_facts_line(newest))} {link}</p>",
     ]
     if len(points) > 1:
-        parts.append(f'<p class="soft">{escape(_moved(points[-2], newest))}</p>')
+        parts.append(f'<p class="soft">{escape(f"{newest.reason}: {moved(points[-2], newest)}.")}</p>')
     return "".join(parts)
 
 
@@ -352,6 +363,8 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
         "breakdown": outlook_as_data(outlook),
         **_days(present, outlook),
     }
+    if car.stage == "sold":
+        values |= _as_booked(outlook)
     if car.stage in BEFORE_BUYING:
         try:
             ceiling = ceiling_from(made)
@@ -372,6 +385,20 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
 
 FINISHED = ("sold", "let go")
 BEFORE_BUYING = ("advert", "viewing", "let go")
+
+
+def _as_booked(outlook: Outlook) -> dict[str, Any]:
+    """A sold car has one profit and one number of hours: those in the books."""
+    profit, hours = round(outlook.profit.mean), outlook.hours.mean
+    return {
+        "profit_p10_minor": profit,
+        "profit_p50_minor": profit,
+        "profit_p90_minor": profit,
+        "loss_chance": float(profit < 0),
+        "hours_p10": hours,
+        "hours_p50": hours,
+        "hours_p90": hours,
+    }
 
 
 DAY_COLUMNS = (
@@ -437,6 +464,128 @@ def note_delay(tx: Tx, car_id: int, days: float, why: str, *, at: datetime) -> N
     note_event(tx, car_id, DELAY, summary, {"until": until.isoformat(), "why": why.strip()[:200]}, at)
 
 
+@dataclass(frozen=True)
+class OwnWays:
+    """What the person typed for the ways out of one car; None where the rules stand. [minor units, h, kg].
+
+    Parameters
+    ----------
+    as_it_stands
+        What it brings unmended, faults said.
+    part_out, part_out_hours
+        What it brings in parts, and the hours of parting.
+    weight_kg, scrap_per_kg
+        Its weight as scrap, and the scrap rate.
+    origin
+        Where the figures come from, in the person's words.
+    """
+
+    as_it_stands: float | None = None
+    part_out: float | None = None
+    part_out_hours: float | None = None
+    weight_kg: float | None = None
+    scrap_per_kg: float | None = None
+    origin: str = ""
+
+
+WAYS = "ways_out"
+
+
+def own_ways(car: Car) -> OwnWays:
+    """The figures typed for the ways out of a car."""
+    kept = car.facts.get(WAYS)
+    names = {one.name for one in fields(OwnWays)}
+    return OwnWays(**{k: v for k, v in kept.items() if k in names}) if isinstance(kept, dict) else OwnWays()
+
+
+def set_own_ways(tx: Tx, car_id: int, ways: OwnWays, *, at: datetime, version: int | None = None) -> Car:
+    """Keep what the person typed for the ways out of a car; the trail keeps what stood there before.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    ways
+        As typed, each 0 or more.
+    at
+        Present moment.
+    version
+        Version of the car that the person was looking at.
+
+    Returns
+    -------
+    Car
+        The car as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If a figure is under 0, or only one of weight and scrap rate is given.
+    """
+    for one in fields(OwnWays):
+        value = getattr(ways, one.name)
+        if isinstance(value, float) and not 0.0 <= value < 1e12:
+            raise BadEntry(f"{value:g} cannot stand here.", field=one.name, value=value, allowed="0 or more")
+    if (ways.weight_kg is None) != (ways.scrap_per_kg is None):
+        raise BadEntry("Scrap needs both the weight and the rate.", field="weight_kg")
+    kept = {name: value for name, value in vars(ways).items() if value not in (None, "")}
+    return change_facts(tx, car_id, {WAYS: kept or None}, at=at, version=version)
+
+
+def ahead(tx: Tx, car_id: int) -> Ahead:
+    """What is still to come of a car if it is gone on with: money, own hours, days, cash."""
+    return ahead_of(case_of(tx, car_id).case)
+
+
+def endings(tx: Tx, car_id: int) -> Endings:
+    """Going on, selling as it stands, parting out and scrapping, compared by what is still to come.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    Endings
+        The choices with the person's own figures, best first.
+
+    Raises
+    ------
+    CannotSay
+        If no outlook can be made, or the car is not in hand.
+    """
+    present = case_of(tx, car_id)
+    car, case = present.car, present.case
+    if car.stage not in IN_HAND:
+        raise CannotSay(
+            f"{car.name} is {car.stage!r}; only a car that is yours can be given up.", missing="a car in hand"
+        )
+    typed = own_ways(car)
+    offer = newest_events(tx, car_id, "offer").get("offer")
+    is_open = offer is not None and offer.data.get("amount") and not offer.data.get("answer")
+    ways = usual_ways_out(
+        case.rules,
+        math.sqrt(case.value[0] * case.value[1]),
+        as_it_stands=typed.as_it_stands,
+        part_out=typed.part_out,
+        part_out_hours=typed.part_out_hours,
+        offer=float(offer.data["amount"]) if offer is not None and is_open else None,
+        weight_kg=typed.weight_kg,
+        scrap_per_kg=typed.scrap_per_kg,
+    )
+    return ways_to_end(case, ways)
+
+
+def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
+    """What would have to be true for nothing to be lost, and for the wage to be reached."""
+    return what_must_be_true(case_of(tx, car_id).case)
+
+
 def _nothing(currency: str, missing: str) -> dict[str, Any]:
     empty = dict.fromkeys(
         (
@@ -478,18 +627,37 @@ def _facts_line(point: Point) -> str:
             said.append(f"Walk away above {Money(point.ceiling_minor, point.currency).text()}.")
         else:
             said.append("Walk away at any price.")
-    if point.loss_chance is not None:
+    is_booked = point.profit_p10_minor == point.profit_p90_minor
+    if point.loss_chance is not None and not is_booked:
         said.append(f"Loss in {100 * point.loss_chance:.0f} of 100.")
     if point.hours_p10 is not None and point.hours_p90 is not None:
-        said.append(f"Own hours {point.hours_p10:.0f} to {point.hours_p90:.0f}.")
+        low, high = f"{point.hours_p10:.0f}", f"{point.hours_p90:.0f}"
+        said.append(f"Own hours {low}." if low == high else f"Own hours {low} to {high}.")
+    if point.finish_p50 and point.sale_p50:
+        said.append(f"Finished about {point.finish_p50}, sold about {point.sale_p50}.")
     return " ".join(said)
 
 
-def _moved(before: Point, after: Point) -> str:
-    def text(minor: int | None) -> str:
+def moved(before: Point | None, after: Point) -> str:
+    """Which of profit, walk-away price, hours, day of finish and day of sale a fact has moved."""
+    if before is None:
+        return "first outlook"
+
+    def money(minor: int | None) -> str:
         return "unknown" if minor is None else Money(minor, after.currency).text()
 
-    said = f"{after.reason}: middle {text(before.profit_p50_minor)} to {text(after.profit_p50_minor)}"
-    if after.ceiling_minor is not None and before.ceiling_minor is not None:
-        said += f", walk-away price {text(before.ceiling_minor)} to {text(after.ceiling_minor)}"
-    return said + "."
+    changes = [
+        ("profit", money(before.profit_p50_minor), money(after.profit_p50_minor)),
+        ("walk-away price", money(before.ceiling_minor), money(after.ceiling_minor)),
+        ("own hours", _hours(before.hours_p50), _hours(after.hours_p50)),
+        ("finish", before.finish_p50 or "unknown", after.finish_p50 or "unknown"),
+        ("sale", before.sale_p50 or "unknown", after.sale_p50 or "unknown"),
+    ]
+    if after.ceiling_minor is None:
+        del changes[1]
+    said = [f"{what} {old} to {new}" for what, old, new in changes if old != new]
+    return "; ".join(said) or "the band only"
+
+
+def _hours(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.1f} h"
