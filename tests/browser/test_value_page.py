@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from driveout.cars.actions import add_car
 from driveout.store import Store
 from tests.browser.conftest import shot
+
+pytestmark = pytest.mark.browser
 
 ADVERTS = """2013 Linnet 1.4, runs well
 $4,250 - 76k miles - Brackenford
@@ -52,6 +56,8 @@ def _paste(page: Page, address: str, car: int, name: str) -> None:
     page.get_by_text("How this came about").last.click()
     shot(page, f"{name}-value-open")
 
+    assert Axe().run(page, options={"resultTypes": ["violations"]}).response["violations"] == []
+
 
 def test_adverts_pasted_on_a_phone_give_a_value_with_its_picture(
     phone: Page, address: str, store: Store
@@ -71,3 +77,20 @@ def test_the_value_page_fits_a_desk(desk: Page, address: str, store: Store) -> N
     _paste(desk, address, _car(store), "desk")
 
     assert desk.evaluate("document.documentElement.scrollWidth") <= 1440
+
+
+def test_a_spreadsheet_and_the_form_work_on_a_phone(phone: Page, address: str, store: Store) -> None:
+    car = _car(store)
+    phone.goto(f"{address}/cars/{car}/value")
+    sheet = b"Price;km;Year\n4.250,00;98.000;2013\n3.900,00;120.500;2012\n"
+    phone.set_input_files("#f-file", {"name": "seen.csv", "mimeType": "text/csv", "buffer": sheet})
+    phone.get_by_role("button", name="Read and appraise").click()
+    phone.get_by_text("Read: 4,250.00 USD asked, 2013, 98,000 km").wait_for()
+    phone.fill("#f-price", "4100")
+    phone.fill("#f-mileage", "70000")
+    phone.select_option("#one-unit", "mi")
+    phone.fill("#f-made_year", "2013")
+    phone.get_by_role("button", name="Add and appraise").click()
+    phone.get_by_text("Read: 4,100.00 USD asked, 2013, 112,654 km").wait_for()
+
+    assert phone.get_by_text("From 3 comparables, May 4").is_visible()

@@ -81,7 +81,7 @@ def add_one(
     """Add one comparable from the texts of a form; see `add_comparables`."""
     car = get_car(tx, car_id)
     found = comparable_from_texts(cells, currency=car.currency, today=at.date(), mileage_unit=mileage_unit)
-    return _add(tx, car, (found,), "typed", at)
+    return _add(tx, car, (found,), "the form", at)
 
 
 def comparables_of(tx: Tx, car_id: int) -> tuple[KeptComparable, ...]:
