@@ -240,7 +240,9 @@ async def form_of(request: Request) -> Form:
     posted = await request.form(max_fields=3000, max_files=50)
     visit = request.cookies.get(VISIT_COOKIE, "")
     sent = str(posted.get("csrf", ""))
-    if not visit or not hmac.compare_digest(sent, csrf_token(request.app.state.frame.secret, visit)):
+    if not visit or not hmac.compare_digest(
+        sent.encode(errors="replace"), csrf_token(request.app.state.frame.secret, visit).encode()
+    ):
         raise ForeignForm(
             "This page was opened in another browser or too long ago. Open it again and send it once more."
         )
