@@ -461,9 +461,15 @@ class FaultPlan:
                 rows.append((ceiling, WALK))
             elif g <= top:
                 rows.append((grid[g], int(mine[g])))
+        return Node(ceiling, tuple(rows), self._limit(position))
+
+    def limit_at(self, position: str) -> float:
+        """Highest price for buying at a position, written as in a policy, without any further check. [money]."""
+        return self._limit(self._place(position))
+
+    def _limit(self, position: int) -> float:
         chance, worth, most = self._tables
-        stop = min(float(worth[position] / chance[position]), float(most[position if len(most) > 1 else 0]))
-        return Node(ceiling, tuple(rows), stop)
+        return min(float(worth[position] / chance[position]), float(most[position if len(most) > 1 else 0]))
 
     def _edge(
         self,
