@@ -10,6 +10,7 @@ from driveout.demo.actions import finished_car, usd, value
 from driveout.hunt.actions import add_advert, buy, reading_of
 from driveout.lessons.actions import close_car, frozen_estimate
 from driveout.money.actions import book_hours, book_own_money, book_receipt
+from driveout.outlook.actions import OwnWays, set_own_ways
 from driveout.repairs.actions import choose_repair, finish_repair
 from driveout.selling.actions import make_plan, put_ask, record_offer, sell_car
 from driveout.store import Tx
@@ -37,34 +38,43 @@ def a_car(tx: Tx, at: datetime, model: str, story: str, asking: int, likely: int
 
 
 def three_cars(tx: Tx, at: datetime) -> tuple[int, int, int]:
-    """Three cars bought: one nearly done, one for sale with an offer, one far over its hours."""
+    """Three cars in hand: one worth finishing, one worth more as it stands, one far over its hours."""
     book_own_money(tx, usd("9000"), (at - timedelta(days=60)).date(), at=at)
     day = at - timedelta(days=40)
-    done = a_car(tx, day, "Linnet 1.4", "Clutch slips in high gears, loses coolant.", 950, 4600)
-    buy(tx, done, usd("900"), at=day)
-    choose_repair(tx, done, "rep_water_pump", "new", at=day)
+    finish = a_car(tx, day, "Linnet 1.4", "Starter is dead, runs once going.", 950, 7200)
+    buy(tx, finish, usd("900"), at=day)
+    choose_repair(tx, finish, "rep_starter", "new", at=day)
 
-    selling = a_car(tx, day, "Pipit 1.2", "Starter is dead, runs once going.", 700, 2600)
+    selling = a_car(tx, day, "Pipit 1.2", "Clutch slips in high gears.", 700, 2600)
     buy(tx, selling, usd("650"), at=day)
-    choose_repair(tx, selling, "rep_starter", "new", at=day)
-    book_hours(tx, selling, "unforeseen", 4, day, day=day.date(), line="reserve")
-    finish_repair(tx, selling, "rep_starter", at=day + timedelta(days=3))
-    make_plan(tx, selling, {"value": "2550", "value_sd": 0.1, "fallback": "1200"}, at=day + timedelta(days=5))
-    put_ask(tx, selling, usd("2500"), at=day + timedelta(days=5))
-    record_offer(tx, selling, usd("2300"), buyer="M. Penhalow", at=at - timedelta(days=1))
+    choose_repair(tx, selling, "rep_clutch_fwd", "new", at=day)
+    set_own_ways(tx, selling, OwnWays(as_it_stands=150000), at=day)
 
     over = a_car(
         tx, day, "Dunnock 2.0", "Engine knocks, smokes blue, drinks oil.", 800, 3000, miles="148,000"
     )
     buy(tx, over, usd("780"), at=day)
     choose_repair(tx, over, "rep_clutch_fwd", "new", at=day)
-    for n in range(5):
+    for n in range(12):
         when = day + timedelta(days=2 + n)
-        book_hours(tx, over, "rep-clutch-fwd", 8 + n / 2, when, day=when.date(), line="rep_clutch_fwd")
+        book_hours(tx, over, "rep-clutch-fwd", 8 + n / 4, when, day=when.date(), line="rep_clutch_fwd")
     book_receipt(
         tx, over, "parts", usd("640"), "Parts nobody foresaw", "Quillan Motor Factors", day.date(), at=day
     )
-    return done, selling, over
+    return finish, selling, over
+
+
+def with_an_offer(tx: Tx, at: datetime) -> int:
+    """A car for sale on which an offer waits."""
+    day = at - timedelta(days=20)
+    car = a_car(tx, day, "Wagtail 1.0", "Starter is dead, runs once going.", 700, 2600)
+    buy(tx, car, usd("650"), at=day)
+    choose_repair(tx, car, "rep_starter", "new", at=day)
+    finish_repair(tx, car, "rep_starter", at=day + timedelta(days=3))
+    make_plan(tx, car, {"value": "2550", "value_sd": 0.1, "fallback": "1200"}, at=day + timedelta(days=5))
+    put_ask(tx, car, usd("2500"), at=day + timedelta(days=5))
+    record_offer(tx, car, usd("2300"), buyer="M. Penhalow", at=at - timedelta(days=1))
+    return car
 
 
 def eight_closed_cars(tx: Tx, at: datetime, factor: float = 1.3) -> None:
@@ -99,4 +109,4 @@ def eight_closed_cars(tx: Tx, at: datetime, factor: float = 1.3) -> None:
         close_car(tx, car, day + timedelta(days=31))
 
 
-__all__ = ["a_car", "eight_closed_cars", "finished_car", "three_cars"]
+__all__ = ["a_car", "eight_closed_cars", "finished_car", "three_cars", "with_an_offer"]

@@ -2,8 +2,8 @@
 
 from fastapi import APIRouter
 
-from driveout.yard.pages import rows, today
+from driveout.yard.pages import ahead, rows, today
 
 router = APIRouter()
-for part in (rows, today):
+for part in (rows, today, ahead):
     router.include_router(part.router)

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from driveout.cars.actions import list_cars
 from driveout.errors import BadEntry, DriveoutError
 from driveout.repairs.actions import local
 from driveout.units import Money
 from driveout.web import Form, Tx, now, page, reading
 from driveout.yard import actions
 from driveout.yard.job import Job
+from driveout.yard.pages.currency import yard_currency
 from driveout.yard.today import Hours
 
 router = APIRouter()
@@ -37,7 +37,7 @@ def _today_page(request: Request, tx: Tx, form: Form) -> Response:
     if form.raw.get("hours", "").strip():
         try:
             hours = _hours(form, local(at))
-            made = actions.list_for_today(tx, hours, at=at, currency=_currency(tx))
+            made = actions.list_for_today(tx, hours, at=at, currency=yard_currency(tx))
         except BadEntry as refused:
             error = refused
     left = () if made is None else made.today.left
@@ -101,9 +101,3 @@ def _until(form: Form, name: str, start: datetime) -> float:
         ) from bad
     minutes = (when.hour - start.hour) * 60.0 + when.minute - start.minute
     return max(minutes, 0.0)
-
-
-def _currency(tx: Tx) -> str:
-    """The currency of most cars; others have their own rules and are not mixed."""
-    cars = [car.currency for car in list_cars(tx)]
-    return max(sorted(set(cars)), key=cars.count) if cars else "USD"
