@@ -147,6 +147,68 @@ def test_the_makers_limit_is_entered_once_with_its_origin_and_decides(browser: B
     assert "past the limit (maker: at least 20.0 mm)" in text
 
 
+# Address below the chapter, what was typed, what the page must say, and another field that must still be there.
+BAD = [
+    ("corner/front-left", {"tread_inner": "0.2"}, "Did you mean 0.2 in (5.08 mm)"),
+    ("corner/front-left", {"disc": "0.866 0.866 0.867 0.866"}, "Did you mean 0.866 in"),
+    ("corner/front-left", {"tread_inner": "5/33"}, "not a fraction of an inch"),
+    ("corner/front-left", {"runout": "0.002"}, "Did you mean 0.002 in"),
+    ("corner/front-left", {"tread_inner": "9", "tread_new": "8"}, "new"),
+    (
+        "corner/front-left",
+        {"pad_inner": "12", "pad_km": "20000", "pad_new": "10"},
+        "thicker than 10 mm when new",
+    ),
+    ("corner/front-left", {"disc": "22.5 22.5 22.5 22.5", "disc_new": "22"}, "new"),
+    ("corner/front-left", {"tyre_size": "205/55R61 91V"}, "rim"),
+    ("corner/front-left", {"tyre_size": "2O5/55R16 91V"}, "205/55R16"),
+    ("corner/front-left", {"tyre_size": "20555R16"}, "205/55R16"),
+    ("corner/front-left", {"date_code": "5418"}, "week"),
+    ("corner/front-left", {"date_code": "0131"}, "future"),
+    ("corner/front-left", {"day": "2031-02-01"}, "2031"),
+    ("corner/front-left", {"tread_inner": "many"}, "not a value"),
+    ("engine", {"dry": "10.3 10.1 10.2 10.4"}, "bar"),
+    ("engine", {"dry": "150 148 152 147"}, "psi"),
+    ("engine", {"codes": "PO301"}, "The letter O is often typed for the digit 0"),
+    ("engine", {"wet": "150 psi"}, "cylinder:value"),
+    ("battery", {"drain": "0.03"}, "0.03 a"),
+    ("battery", {"rest": "126"}, "outside"),
+    ("fluids", {"glycol_percent": "140"}, "outside"),
+    ("steering", {"lash": "2"}, "Did you mean 2 in"),
+    ("steering", {"toe": "0.4"}, "maker"),
+    ("papers", {"odometer": "2019-05-04 61000"}, "Kilometres or miles"),
+    ("papers", {"odometer": "2031-05-04 61000 km"}, "future"),
+    ("papers", {"odometer": "2019-13-04 61000 km"}, "no day"),
+    ("tyre_sets", {"used_price": "cheap", "used_tread": "4"}, "not a number"),
+    ("passes", {"before": "112 112", "after": "108"}, "equally often"),
+    ("paint/roof", {"film": "0.11"}, "0.11 mm"),
+]
+
+
+@pytest.mark.parametrize(("where", "typed", "said"), BAD, ids=lambda value: str(value)[:40])
+def test_a_bad_entry_is_asked_about_on_the_page_and_nothing_typed_is_lost(
+    browser: Browser, store: Store, car: int, where: str, typed: dict[str, str], said: str
+) -> None:
+    fields = (GOOD | {"grading": "400 A A"} if where.startswith("corner") else {}) | typed
+    html = browser.post(f"/cars/{car}/wear/{where}", fields, status=422)
+
+    # The refusal is named, every text stands in its field again, and nothing was kept.
+    refused = words(html)[: words(html).index("Nothing was changed")]
+    assert said in refused
+    for text in fields.values():
+        assert f'value="{text}"' in html or f">{text}</textarea>" in html, text
+    with store.reading() as tx:
+        assert actions.findings(tx, car) == {}
+        assert actions.entries_of(tx, car, where.split("/")[0]) == {}
+
+
+def test_thirty_seconds_and_millimetres_are_both_read(browser: Browser, car: int) -> None:
+    both = {"tread_inner": "4/32", "tread_middle": "4 mm", "tread_outer": "4"}
+    text = words(browser.post(f"/cars/{car}/wear/corner/rear-left", both))
+
+    assert "3.18 mm (0.125 in)" in text  # 4/32 in, the lowest of the three
+
+
 def test_a_limit_without_origin_is_refused(browser: Browser, car: int) -> None:
     limit = {"quantity": "disc_mm", "side": "least", "value": "20.0 mm", "origin": "", "spot": ""}
 

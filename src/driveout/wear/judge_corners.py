@@ -17,6 +17,7 @@ def corner_verdicts(given: Given, corner: str, got: dict[str, Any]) -> list[Verd
     found: list[Verdict] = []
     limits, place = given.limits, given.place
     if "pad_inner" in got or "pad_outer" in got:
+        _demand_not_over_new(corner, got)
         found.append(
             brakes.lining(
                 corner,
@@ -77,19 +78,26 @@ def _earlier_pad(given: Given, corner: str, got: dict[str, Any]) -> brakes.Earli
         return brakes.Earlier(first_mm, seen[-1][0] - first_km)
     if got.get("pad_km"):
         new = got.get("pad_new")
-        if new is not None and thin_now > new + 0.6:
-            raise BadEntry(
-                f"The pads {corner} read {thin_now:g} mm, thicker than {new:g} mm when new. Check the unit, leave out the backing plate.",
-                field="pad_inner",
-                value=thin_now,
-                allowed=f"at most {new:g} mm",
-            )
         if new is None:
             if thin_now >= brakes.NEW_PAD_MM:
                 return None
             return brakes.Earlier(brakes.NEW_PAD_MM, got["pad_km"], brakes.NEW_PAD_SD_MM)
         return brakes.Earlier(new, got["pad_km"])
     return None
+
+
+def _demand_not_over_new(corner: str, got: dict[str, Any]) -> None:
+    """Refuse a pad thicker than it was when new, whether or not its distance is known."""
+    new = got.get("pad_new")
+    for name in ("pad_inner", "pad_outer"):
+        if new is not None and got.get(name, 0.0) > new + 0.6:
+            raise BadEntry(
+                f"The {name.removeprefix('pad_')} pad {corner} reads {got[name]:g} mm, thicker than {new:g} mm when new. "
+                "Check the unit, leave out the backing plate.",
+                field=name,
+                value=got[name],
+                allowed=f"at most {new:g} mm",
+            )
 
 
 def _thinnest(given: Given, corner: str, names: tuple[str, ...]) -> list[tuple[float, float]]:
