@@ -164,6 +164,17 @@ def share_of_gain(prices: int) -> float:
     return (one_price_sequence(prices) - 3800) / (full - 3800)
 
 
+def daily_share_of_gain() -> float:
+    """The same with the ask of the closed form taken at each noon and kept for the day."""
+    full = demand.value_at_constant_interest(A0, ALPHA, 12.0, 3800.0, 60.0)
+    left = 60 - np.arange(60) - 0.5
+    asks = np.array(
+        [demand.value_at_constant_interest(A0, ALPHA, 12.0, 3800.0, days) + 1 / ALPHA for days in left]
+    )
+    value = demand.value_of_prices(asks, np.full(60, 1.0), A0 * np.exp(-ALPHA * asks), 12.0, 3800.0)
+    return (value - 3800) / (full - 3800)
+
+
 def best_single_price() -> float:
     from scipy.optimize import minimize_scalar
 
@@ -175,3 +186,13 @@ def best_single_price() -> float:
         )
 
     return float(minimize_scalar(loss, bounds=(4000, 7000), method="bounded").x)
+
+
+def clearance(steps: int) -> dict[str, float]:
+    """Prices and money for a worth uniform from 0 to 1."""
+    prices, expected = stopping.clearance_prices(1.0, steps)
+    return {"first": prices[0], "last": prices[-1], "expected": expected}
+
+
+def discounted_ask() -> float:
+    return demand.value_without_deadline(10.0, 1.0, 0.0, 0.1) + 1.0

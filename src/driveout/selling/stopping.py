@@ -116,6 +116,56 @@ def best_stop(steps: Sequence[Sequence[tuple[float, float]]], last: float = -mat
     return values
 
 
+def clearance_prices(highest: float, steps: int) -> tuple[tuple[float, ...], float]:
+    """Falling prices for one thing of which nobody knows the worth, when every buyer sees the same worth.
+
+    Worth uniform from 0 to ``highest``; that nobody took it at a price says that it is worth less. With
+    ``v`` the value of the steps that follow as a share of what it can still be worth, the price is
+    ``b / (2 (1 - v))`` and the value ``b / (4 (1 - v))``.
+
+    Parameters
+    ----------
+    highest
+        Most it can be worth, above 0.
+    steps
+        Prices to be tried, 1 or more.
+
+    Returns
+    -------
+    tuple
+        Prices, first to last, and the money expected at the start.
+
+    Raises
+    ------
+    BadEntry
+        If the worth is not above 0 or there is no step.
+
+    References
+    ----------
+    lazear-1986, two periods and their extension.
+
+    Examples
+    --------
+    >>> clearance_prices(90.0, 2)
+    ((60.0, 30.0), 30.0)
+    """
+    if not highest > 0 or not 1 <= steps <= 100:
+        raise BadEntry(
+            f"A worth of {highest:g} in {steps} steps cannot be planned.",
+            field="steps",
+            value=steps,
+            allowed="worth above 0, 1 to 100 steps",
+        )
+    values = [0.0]
+    for _ in range(steps):
+        values.append(1 / (4 * (1 - values[-1])))
+    prices, belief = [], highest
+    for left in range(steps, 0, -1):
+        belief = belief / (2 * (1 - values[left - 1]))
+        prices.append(belief)
+    return tuple(prices), highest * values[-1]
+
+
 def exponential_excess(chance: float, band: float, market: float) -> Callable[[float], float]:
     """E[(X - K)+] of a viewer who would pay K with chance ``c exp(-(K - m) / band)``, at most 1."""
     sure = market + band * math.log(chance)
