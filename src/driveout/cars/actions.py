@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
@@ -89,6 +90,16 @@ def get_car(tx: Tx, car_id: int) -> Car:
 def list_cars(tx: Tx) -> list[Car]:
     """All cars, newest first."""
     return records.every(tx)
+
+
+def cars_numbered(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
+    """Some cars by number, in one look; those that are none are left out."""
+    return records.some(tx, car_ids)
+
+
+def numbers_in(tx: Tx, *stages: str) -> list[int]:
+    """Numbers of the cars in some stages, newest first, without reading the cars."""
+    return records.ids_in(tx, stages)
 
 
 def change_facts(

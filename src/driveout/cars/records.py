@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -65,6 +65,18 @@ def find(tx: Tx, car_id: int) -> Car:
 def every(tx: Tx) -> list[Car]:
     """All cars, newest first."""
     return [_car(row) for row in tx.execute(sa.select(cars_car).order_by(cars_car.c.id.desc()))]
+
+
+def some(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
+    """Some cars by number, in one look."""
+    rows = tx.execute(sa.select(cars_car).where(cars_car.c.id.in_(list(car_ids))))
+    return {row.id: _car(row) for row in rows}
+
+
+def ids_in(tx: Tx, stages: Iterable[str]) -> list[int]:
+    """Numbers of the cars in some stages, newest first."""
+    query = sa.select(cars_car.c.id).where(cars_car.c.stage.in_(list(stages)))
+    return [row.id for row in tx.execute(query.order_by(cars_car.c.id.desc()))]
 
 
 def change(tx: Tx, car: Car, values: dict[str, Any]) -> Car:
