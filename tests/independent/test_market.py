@@ -12,14 +12,8 @@ from scipy import stats
 from driveout.market import CarToValue, Comparable, appraise, default_prior, learned_prior
 from driveout.market.hindsight import SoldAfter, hindsight
 from driveout.market.regression import fit_lines
-from driveout.market.time_to_sell import (
-    Stay,
-    constant_rate,
-    log_rank,
-    sale_rate,
-    survival_curve,
-    weibull_fit,
-)
+from driveout.market.steadiness import log_rank, steadiness, survival_curve, weibull_fit
+from driveout.market.time_to_sell import Stay, constant_rate, sale_rate
 from driveout.units import Money
 from tests.published.calls_market import PLACEBO, TREATED, _stays, plain_fit
 
@@ -195,6 +189,19 @@ def test_weibull_with_intervals_and_delayed_entry_agrees_with_lifelines() -> Non
     theirs = WeibullFitter().fit_interval_censoring(low, high, entry=start)
 
     assert weibull_fit(followed) == pytest.approx((theirs.rho_, theirs.lambda_), rel=2e-3)
+
+
+def test_the_steadiness_of_a_rate_is_the_likelihood_ratio_of_two_fits_of_lifelines() -> None:
+    from lifelines import ExponentialFitter, WeibullFitter
+
+    weeks = np.abs(np.array(PLACEBO)), np.array(PLACEBO) > 0
+    ratio = 2 * (
+        WeibullFitter().fit(*weeks).log_likelihood_ - ExponentialFitter().fit(*weeks).log_likelihood_
+    )
+    shape, chance = steadiness(_stays(PLACEBO))
+
+    assert shape == pytest.approx(WeibullFitter().fit(*weeks).rho_, rel=1e-4)
+    assert chance == pytest.approx(float(stats.chi2.sf(ratio, 1)), rel=1e-3)
 
 
 def test_the_rate_of_sales_is_the_posterior_mean_found_by_quadrature() -> None:

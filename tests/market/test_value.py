@@ -13,7 +13,8 @@ from driveout.errors import BadEntry, CannotSay
 from driveout.market import CarToValue, Comparable, appraise, comparables_from_csv, repair_adds
 from driveout.market.appraisal import refers_to
 from driveout.market.prior import interval_factor
-from driveout.market.time_to_sell import Stay, constant_rate, sale_rate, stays, survival_curve, weibull_fit
+from driveout.market.steadiness import steadiness_words, survival_curve, weibull_fit
+from driveout.market.time_to_sell import Stay, constant_rate, sale_rate, stays
 from driveout.market.use_a_year import yearly_use
 from driveout.units import Money
 
@@ -310,3 +311,15 @@ def test_a_car_driven_little_is_held_against_the_comparables() -> None:
     assert "driven so little" in little.words
     assert yearly_use(CAR, [Comparable(Money(1, "USD"), made_year=2013)]) is None
     assert yearly_use(CarToValue(DAY, 10, age_years=0.1), cars) is None
+
+
+def test_a_rate_that_is_not_steady_is_said_only_when_it_can_be_seen() -> None:
+    rng = np.random.default_rng(4)
+
+    def of_shape(shape: float, n: int = 150) -> list[Stay]:
+        return [Stay(0, float(d), float(d)) for d in 30 * rng.weibull(shape, n)]
+
+    assert steadiness_words(of_shape(0.5)[:7]) == ""
+    assert "cannot be seen" in steadiness_words(of_shape(1.0))
+    assert "the slower it goes" in steadiness_words(of_shape(0.5))
+    assert "then faster" in steadiness_words(of_shape(2.0))

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from driveout.errors import BadEntry
 from driveout.market import CarToValue, Comparable, appraise, comparables_from_csv
-from driveout.market.time_to_sell import Stay, sale_rate, survival_curve
+from driveout.market.steadiness import survival_curve
+from driveout.market.time_to_sell import Stay, sale_rate
 from driveout.units import Money
 
 DAY = date(2026, 5, 4)

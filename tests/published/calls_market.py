@@ -10,14 +10,8 @@ from typing import Any
 import numpy as np
 
 from driveout.market.regression import fit_lines
-from driveout.market.time_to_sell import (
-    Stay,
-    constant_rate,
-    log_rank,
-    sale_rate,
-    survival_curve,
-    weibull_fit,
-)
+from driveout.market.steadiness import log_rank, survival_curve, weibull_fit
+from driveout.market.time_to_sell import Stay, constant_rate, sale_rate
 
 COROLLA = Path(__file__).parent.parent / "data" / "ToyotaCorolla.csv.gz"
 # Weeks of remission, a minus for "still in remission when last seen".

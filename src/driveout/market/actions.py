@@ -17,7 +17,7 @@ from driveout.market.own_models import evidence_of, with_own_models
 from driveout.market.prior import Prior, default_prior
 from driveout.market.records import KeptAppraisal, KeptComparable
 from driveout.market.spreadsheet import comparables_from_csv, comparables_from_paste
-from driveout.market.time_to_sell import SaleRate, sale_rate, stays
+from driveout.market.time_to_sell import SaleRate, Stay, sale_rate, stays
 from driveout.market.uplift import Uplift, repair_adds
 from driveout.market.use_a_year import yearly_use
 from driveout.market.value import appraise
@@ -332,9 +332,14 @@ def yearly_use_of(tx: Tx, car_id: int, on: date) -> UseAgainstOthers | None:
     return yearly_use(car_to_value(car, on), [kept.car for kept in records.comparables_of(tx, car_id)])
 
 
+def stays_of(tx: Tx, car_id: int, today: date) -> tuple[Stay, ...]:
+    """Stays of the comparables that were followed."""
+    return stays([kept.car for kept in records.comparables_of(tx, car_id)], today)
+
+
 def sale_rate_of(tx: Tx, car_id: int, today: date) -> SaleRate:
     """How fast cars like it go, from the comparables that were followed."""
-    return sale_rate(stays([kept.car for kept in records.comparables_of(tx, car_id)], today))
+    return sale_rate(stays_of(tx, car_id, today))
 
 
 def _add(

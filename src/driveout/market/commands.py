@@ -14,6 +14,7 @@ from driveout.files import yaml_document
 from driveout.market.actions import add_comparables, add_pasted, appraise_car, yearly_use_of
 from driveout.market.appraisal import REFERS_TO_WORDS
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
+from driveout.market.use_a_year import yearly_use
 
 
 def register(cli: typer.Typer) -> None:
@@ -38,8 +39,10 @@ def appraise(
         if car is not None or comparables is not None:
             raise BadEntry("Give either --file, or a car's number; not both.", field="file")
         document = yaml_document(file.read_bytes(), file.name, SCHEMA)
-        found = appraise_case(case_from_document(document, _day(on) or ctx.obj.now().date()))
-        return Answer(found.as_dict(), [*found.sentences(), *_outliers(found.as_dict())])
+        case = case_from_document(document, _day(on) or ctx.obj.now().date())
+        found, use = appraise_case(case), yearly_use(case.car, case.comparables)
+        words = [*found.sentences(), *_outliers(found.as_dict()), *([use.words] if use else [])]
+        return Answer(found.as_dict(), words)
     if car is None:
         raise BadEntry("Say which car by its number, or give --file.", field="car", allowed="a car's number")
     if on:

@@ -19,6 +19,7 @@ from driveout.market.appraisal import REFERS_TO_WORDS
 from driveout.market.chart import Dot, price_chart
 from driveout.market.comparables import Comparable
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
+from driveout.market.steadiness import steadiness_words
 from driveout.market.use_a_year import CAUTION
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, Tx, Undo, now, page, reading, submit
@@ -211,6 +212,7 @@ def _value_page(
         more_kept=max(len(kept) - MOST_ROWS_SHOWN, 0),
         rate=rate,
         half_days=rate.days_until(0.5),
+        steadiness=steadiness_words(actions.stays_of(tx, car_id, now(request).date())),
     )
 
 
