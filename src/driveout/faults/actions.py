@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import get_car, list_cars, note_event
+from driveout.cars.actions import cars_numbered, get_car, list_cars, note_event
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults import records
 from driveout.faults.learning import Tally, learned, tally
@@ -177,15 +177,15 @@ def findings_of(tx: Tx, car_id: int, *, with_history: bool = False) -> list[Foun
     return [row for row in records.of_car(tx, car_id) if with_history or not row.undone]
 
 
-def evidence_of(tx: Tx, car_id: int) -> dict[str, str]:
+def evidence_of(tx: Tx, car_id: int, network: Network | None = None) -> dict[str, str]:
     """Evidence about a car: finding id to outcome, the same for every page.
 
     What was recorded outweighs what readings say, and both outweigh the words on the title; an
-    advert that was read adds its silences.
+    advert that was read adds its silences. ``network`` is the car's, where it is in hand already.
     """
     rows = findings_of(tx, car_id)
     car = get_car(tx, car_id)
-    network = network_for(tx, car)
+    network = network or network_for(tx, car)
     known = {*network.finding, *network.cause, *network.root}
     recorded = {row.finding: row.outcome for row in rows if row.finding in known}
     evidence = {**measured(tx, car_id, network), **recorded}
@@ -412,9 +412,10 @@ def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
         by_car.setdefault(row.car_id, {})[row.finding] = row.outcome
         if row.origin == "advert":
             spoken.add(row.car_id)
-    lessons, aside = [], records.cars_aside(tx)
+    lessons, aside = [], records.cars_aside(tx) if by_car else ()
+    cars = cars_numbered(tx, by_car) if by_car else {}
     for car_id, found in by_car.items():
-        car = get_car(tx, car_id)
+        car = cars[car_id]
         if car.stage == "sold" and car_id not in aside:
             traits = tuple(sorted(traits_of(car).items()))
             lessons.append(_Lesson(class_of(car), traits, tuple(found.items()), car_id in spoken))

@@ -390,7 +390,7 @@ class Floored:
         low = self.law.least
         second = self.law.variance + (self.law.mean - self.floor) ** 2
         if low < self.floor:
-            node, weight = _gauss()
+            node, weight = gauss()
             x = 0.5 * (self.floor - low) * node + 0.5 * (self.floor + low)
             part = float(np.sum(weight * 2.0 * (self.floor - x) * self.law.cdf(x)))
             second -= 0.5 * (self.floor - low) * part
@@ -422,7 +422,7 @@ class Floored:
         low = self.law.least
         if not math.isfinite(whole) or low >= self.floor:
             return whole
-        node, weight = _gauss()
+        node, weight = gauss()
         x = 0.5 * (self.floor - low) * node + 0.5 * (self.floor + low)
         part = float(np.sum(weight * rate * np.exp(rate * x) * self.law.cdf(x)))
         return whole + 0.5 * (self.floor - low) * part
@@ -570,7 +570,8 @@ def maybe(chance: float, law: Law) -> Mixture:
 
 
 @cache
-def _gauss() -> tuple[Floats, Floats]:
+def gauss() -> tuple[Floats, Floats]:
+    """Nodes and weights of the 96-point Gauss rule on -1 to 1."""
     node, weight = np.polynomial.legendre.leggauss(96)
     return node, weight
 

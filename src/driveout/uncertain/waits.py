@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from driveout.errors import BadEntry
+from driveout.uncertain.laws import gauss
 
 Floats = NDArray[np.float64]
 
@@ -54,12 +55,12 @@ class Wait:
     @cached_property
     def mean(self) -> float:
         """Area under the chance of still waiting, up to the last day."""
-        return self._area(0.0)
+        return float(self._area(0.0))
 
     @cached_property
     def variance(self) -> float:
         """From the mean square, ``2 int t S(t) dt``, by a 96-point Gauss rule."""
-        node, weight = np.polynomial.legendre.leggauss(96)
+        node, weight = gauss()
         time = 0.5 * self.most * (node + 1.0)
         square = float(np.sum(weight * 2.0 * time * self.still_waiting(time))) * 0.5 * self.most
         return max(square - self.mean**2, 0.0)
@@ -91,12 +92,12 @@ class Wait:
     def excess(self, bar: ArrayLike) -> Floats:
         """Mean of ``max(X - bar, 0)``."""
         given = np.asarray(bar, dtype=float)
-        over = np.vectorize(self._area, otypes=[float])(np.clip(given, 0.0, self.most))
+        over = self._area(np.clip(given, 0.0, self.most))
         return np.asarray(over + np.maximum(-given, 0.0))
 
     def exponential_mean(self, rate: float) -> float:
         """``1 + rate int exp(rate t) S(t) dt`` up to the last day, by a 96-point Gauss rule."""
-        node, weight = np.polynomial.legendre.leggauss(96)
+        node, weight = gauss()
         time = 0.5 * self.most * (node + 1.0)
         area = float(np.sum(weight * np.exp(rate * time) * self.still_waiting(time))) * 0.5 * self.most
         return 1.0 + rate * area
@@ -106,12 +107,10 @@ class Wait:
         drawn = rng.exponential(size=count) / rng.gamma(self.shape, 1.0 / self.scale, size=count)
         return np.minimum(drawn, self.most)
 
-    def _area(self, start: float) -> float:
+    def _area(self, start: ArrayLike) -> Floats:
         """Integral of the chance of still waiting from ``start`` to the last day."""
+        since, last = 1.0 + np.asarray(start, dtype=float) / self.scale, 1.0 + self.most / self.scale
         if abs(self.shape - 1.0) < 1e-9:
-            return float(self.scale) * math.log((self.scale + self.most) / (self.scale + start))
-
-        def left(time: float) -> float:
-            return float((1.0 + time / self.scale) ** (1.0 - self.shape))
-
-        return self.scale / (self.shape - 1.0) * (left(start) - left(self.most))
+            return np.asarray(self.scale * np.log(last / since))
+        power = 1.0 - self.shape
+        return np.asarray(self.scale / -power * (since**power - last**power))

@@ -14,7 +14,7 @@ from driveout.cars import Car
 from driveout.cars.actions import change_facts, get_car, newest_events, note_event
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults import Pack, Posterior
-from driveout.faults.actions import evidence_of, knowledge_of, network_for, posterior_by, traits_of
+from driveout.faults.actions import class_of, evidence_of, knowledge_of, posterior_by, traits_of
 from driveout.faults.shipped import network_of
 from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
 from driveout.lessons.actions import IN_HAND, history
@@ -206,8 +206,9 @@ def case_of(tx: Tx, car_id: int) -> Present:
     rules = rules_of(tx, car.currency).rules
     check_currency(rules, car.currency)
     value, note, is_average = _value(tx, car)
-    network = network_for(tx, car)
-    posterior = posterior_by(network, evidence_of(tx, car_id))
+    pack = knowledge_of(tx)
+    network = network_of(pack, class_of(car), traits_of(car))
+    posterior = posterior_by(network, evidence_of(tx, car_id, network))
     repairs, plan = catalogue_of(car), plan_of(tx)
     asking = car.facts.get("asking_minor")
     case = car_case(
@@ -217,20 +218,20 @@ def case_of(tx: Tx, car_id: int) -> Present:
         value,
         price=None if asking is None else float(asking),
         distance_km=car.facts.get("distance_km"),
-        facts=fault_facts(tx),
+        facts=_fault_facts(pack),
         plan=plan,
         notes=(note,) if note else (),
     )
     if is_average:
-        case = replace(case, usual=_usual(tx, car, case))
+        case = replace(case, usual=_usual(pack, car, case))
     return Present(
         car, with_actuals(case, repairs, known_of(tx, car), plan), posterior, repairs, present_day(tx, car_id)
     )
 
 
-def _usual(tx: Tx, car: Car, case: Case) -> tuple[float, float]:
+def _usual(pack: Pack, car: Car, case: Case) -> tuple[float, float]:
     """What usual faults take on average off a car of this age and distance that runs."""
-    prior = chances_or_draws(posterior_by(network_of(knowledge_of(tx), "runner", traits_of(car)), {}))
+    prior = chances_or_draws(posterior_by(network_of(pack, "runner", traits_of(car)), {}))
     charge = Forecast(case).cash_charge
     key = (id(prior), id(case.book), charge)
     found = _usuals.get(key)
@@ -608,8 +609,21 @@ def _nothing(currency: str, missing: str) -> dict[str, Any]:
     return {**empty, "currency": currency, "binding": "", "missing": missing, "breakdown": {}}
 
 
-@lru_cache(maxsize=8)
 def _fault_facts(pack: Pack) -> Mapping[str, FaultFacts]:
+    found = _facts.get(id(pack))
+    if found is None or found[0] is not pack:
+        if len(_facts) >= MOST_PACKS:
+            _facts.clear()
+        # the pack is kept with its number, so that no other can take it
+        found = _facts[id(pack)] = (pack, _facts_of(pack))
+    return found[1]
+
+
+MOST_PACKS = 8
+_facts: dict[int, tuple[Pack, Mapping[str, FaultFacts]]] = {}
+
+
+def _facts_of(pack: Pack) -> Mapping[str, FaultFacts]:
     return {
         fault.id: FaultFacts(
             fault.name,
