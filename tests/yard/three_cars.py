@@ -55,7 +55,7 @@ def three_cars(tx: Tx, at: datetime) -> tuple[int, int, int]:
     )
     buy(tx, over, usd("780"), at=day)
     choose_repair(tx, over, "rep_clutch_fwd", "new", at=day)
-    for n in range(12):
+    for n in range(18):
         when = day + timedelta(days=2 + n)
         book_hours(tx, over, "rep-clutch-fwd", 8 + n / 4, when, day=when.date(), line="rep_clutch_fwd")
     book_receipt(

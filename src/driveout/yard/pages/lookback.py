@@ -10,12 +10,17 @@ from markupsafe import Markup
 
 from driveout.cars.actions import get_car
 from driveout.errors import CannotSay, DriveoutError
+from driveout.faults.actions import knowledge_of
 from driveout.lessons import actions
+from driveout.lessons.actions.sold import sold_cars
+from driveout.lessons.missed import ProvedFault
 from driveout.lessons.waterfall import waterfall_svg
 from driveout.money import actions as money
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
+from driveout.yard.actions.hindsight import WorthThen, worth_or_missing
 
 router = APIRouter()
+_CHECKS_SHOWN = 6
 CHAPTERS = (Chapter("lookback", "Looking back", order=90),)
 
 
@@ -36,9 +41,12 @@ def _lookback_page(
     except CannotSay as unknown:
         result, missing = None, unknown.message
     variance = result.variance if result else None
+    proved = actions.proved(tx, car_id) if result else ()
+    worths, worths_missing = worth_or_missing(tx, car_id) if proved else ((), "")
+    sold = next((one for one in sold_cars(tx, car.currency).cars if one.car_id == car_id), None)
     return page(
         request,
-        "lessons/lookback.html",
+        "yard/lookback.html",
         tx=tx,
         car_id=car_id,
         chapter="lookback",
@@ -51,8 +59,27 @@ def _lookback_page(
         bridge=Markup(waterfall_svg(variance)) if variance else "",
         lessons=actions.lessons_of(tx, car_id),
         cores=money.cores_open(tx, car_id),
-        proved=actions.proved(tx, car_id) if result else (),
+        proved=proved,
+        worths=worths[:_CHECKS_SHOWN],
+        worths_missing=worths_missing,
+        bearing=_bearing(tx, proved, worths),
+        earlier=actions.earlier_results(tx, car_id),
+        sold=sold,
     )
+
+
+def _bearing(
+    tx: Tx, proved: tuple[ProvedFault, ...], worths: tuple[WorthThen, ...]
+) -> dict[str, list[tuple[str, WorthThen]]]:
+    """For each proved fault the checks left out that could have shown it, with their worth on that day."""
+    names = {sign.id: sign.name for sign in knowledge_of(tx).signs.values()}
+    found: dict[str, list[tuple[str, WorthThen]]] = {}
+    for fault in proved:
+        missed = {check.name for check in fault.missed}
+        found[fault.fault] = [
+            (worth.name, worth) for worth in worths if missed & {names.get(one, "") for one in worth.outcomes}
+        ]
+    return found
 
 
 def _look(request: Request, car_id: int, form: Form, do: Any) -> Response:
