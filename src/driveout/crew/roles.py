@@ -127,6 +127,9 @@ POSTS: dict[str, str] = {
     f"{_CAR}/wear/limits/drop": OWNER,
     f"{_CAR}/wear/limits/file": OWNER,
     "/lessons/count": OWNER,
+    "/lessons/faults": OWNER,
+    "/lessons/take-in": OWNER,
+    "/lessons/shared": OWNER,
     "/rules": OWNER,
     # Questions with the caller's own model; they change nothing.
     "/api/posterior": HAND,
