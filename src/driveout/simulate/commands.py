@@ -1,4 +1,4 @@
-"""Commands that invent: sample years to try driveout with."""
+"""Commands that invent: sample years to try driveout with, and many owners to compare ways of deciding."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ LARGE_CARS, LARGE_YEARS, LARGE_ENTRIES = 200, 8.0, 50_000
 
 
 def register(cli: typer.Typer) -> None:
-    """Add the command ``sample``."""
+    """Add the commands ``sample`` and ``simulate``."""
 
     @cli.command()
     def sample(
@@ -56,3 +56,35 @@ def register(cli: typer.Typer) -> None:
             return Answer(data, lines)
         answer: Answer = desk.serve(port, browser)
         return answer
+
+    @cli.command()
+    def simulate(
+        owners: int = typer.Option(20, min=2, max=2000, help="How many invented owners."),
+        cars: int = typer.Option(12, min=1, max=60, help="Cars each."),
+        seed: int = typer.Option(3, min=0, help="The same seed gives the same owners and cars."),
+        rule: list[str] = typer.Option(
+            ["half-of-resale"], help="Way of deciding to compare with; repeatable."
+        ),
+        world: str = typer.Option("ordinary", help="How far the truth is from what is believed."),
+        story: int = typer.Option(
+            0, min=0, help="Tell this owner's years car by car instead (1 is the first)."
+        ),
+    ) -> Answer:
+        """Let invented owners decide by driveout and by rules of thumb, on the very same cars."""
+        from driveout.simulate.compare import compared, one_owner, result_table
+        from driveout.simulate.play import play
+        from driveout.simulate.story import years_story
+        from driveout.simulate.ways import named
+        from driveout.simulate.world import stream, world_named
+
+        ways = {key: named(key) for key in dict.fromkeys(["driveout", *rule])}
+        truth = world_named(world)
+        if story:
+            met = stream(truth, seed, story - 1)
+            told = {key: years_story(met, way, play(met, way, cars)) for key, way in ways.items()}
+            return Answer(
+                {"owner": story, "seed": seed, "story": told},
+                [line for some in told.values() for line in [*some, ""]],
+            )
+        found = compared([one_owner(truth, ways, seed, owner, cars) for owner in range(owners)], "driveout")
+        return Answer(*result_table(found, owners, cars, seed, world))

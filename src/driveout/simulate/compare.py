@@ -178,3 +178,45 @@ def score(totals: Sequence[Totals]) -> float:
     if profit <= 0:
         return -math.inf
     return math.log(profit / sum(t.hours for t in totals)) + math.log(profit / sum(t.days for t in totals))
+
+
+def result_table(
+    found: Sequence[Result], owners: int, cars: int, seed: int, world: str
+) -> tuple[dict[str, object], list[str]]:
+    """The comparison as plain data and as lines to read; amounts in USD."""
+    data: dict[str, object] = {
+        "owners": owners,
+        "cars": cars,
+        "seed": seed,
+        "world": world,
+        "currency": "USD",
+        "ways": {
+            row.key: {
+                **{measure: rate.as_data() for measure, rate in row.rates.items()},
+                "gain_of_driveout": {measure: gain.as_data() for measure, gain in row.gains.items()},
+                "loss_share": round(row.loss_share, 4),
+                "hours_per_car": round(row.hours_per_car, 1),
+                "days_per_car": round(row.days_per_car, 1),
+                "cars": row.cars,
+            }
+            for row in found
+        },
+    }
+    lines = [
+        f"{owners} invented owners with {cars} cars each, the same cars for every way; 95 % intervals over owners.",
+        f"{'way':<18}{'USD an own hour':>26}{'USD a day':>26}{'USD a car':>11}{'losses':>9}",
+    ]
+    for row in found:
+        hour, day = row.rates["per_hour"], row.rates["per_day"]
+        lines.append(
+            f"{row.key:<18}{f'{hour.value:.2f} ({hour.low:.2f} to {hour.high:.2f})':>26}"
+            f"{f'{day.value:.2f} ({day.low:.2f} to {day.high:.2f})':>26}"
+            f"{row.rates['per_car'].value:>11,.0f}{100 * row.loss_share:>7.0f} %"
+        )
+    for row in found[1:]:
+        hour, day = row.gains["per_hour"], row.gains["per_day"]
+        lines.append(
+            f"driveout over {row.key}: {hour.value:+.2f} an hour ({hour.low:+.2f} to {hour.high:+.2f}), "
+            f"{day.value:+.2f} a day ({day.low:+.2f} to {day.high:+.2f}){'' if hour.low > 0 else '; not sure to be better an hour'}."
+        )
+    return data, lines

@@ -7,11 +7,13 @@ from what is hidden.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 
 from driveout.lessons import HOURS, MONEY, Job
 from driveout.selling.situation import BUY_SHARE
 from driveout.simulate.beliefs import CHECKS, VIEWING_MINUTES, believed_pack, loss_shares, repair_of
+from driveout.simulate.seen import SeenAdvert
 from driveout.simulate.ways import (
     CASH_PER_DAY,
     HOURS_A_DAY,
@@ -44,7 +46,6 @@ from driveout.simulate.world import (
     Buyer,
     HiddenCar,
     HiddenOwner,
-    SeenAdvert,
     Stream,
     true_hours,
     true_money,
@@ -191,9 +192,9 @@ def _search(met: Stream, way: Way, mind: Mind, now: float) -> _Bought | None:
     hours = money = 0.0
     looked = seen = 0
     day = now
-    for advert, car in zip(met.adverts, met.hidden, strict=True):
-        if advert.day < now - ADVERT_STAYS_DAYS:
-            continue
+    first = bisect_left(met.days, now - ADVERT_STAYS_DAYS)
+    for number in range(first, len(met.days)):
+        advert, car = met.advert(number), met.car(number)
         looked += 1
         hours += READING_HOURS
         if not go_and_see(way, mind, advert):
@@ -243,7 +244,7 @@ def _haggled(way: Way, mind: Mind, advert: SeenAdvert, car: HiddenCar, found: Ev
 def _owned(
     met: Stream, way: Way, mind: Mind, free_since: float, got: _Bought, finished: int
 ) -> tuple[CarResult, Mind]:
-    advert, car = met.adverts[got.number], met.hidden[got.number]
+    advert, car = met.advert(got.number), met.car(got.number)
     flows = [Flow("search and checks", -got.money), Flow("price", -got.price)]
     flows.append(Flow("papers and fetching", -PAPERS - FETCHING))
     hours = got.hours + STRIPPING_HOURS

@@ -28,7 +28,7 @@ from driveout.simulate.beliefs import (
     rules_for,
     weighed,
 )
-from driveout.simulate.world import SeenAdvert
+from driveout.simulate.seen import SeenAdvert
 from driveout.viewing.policy import Policy
 
 Evidence = tuple[tuple[str, str], ...]

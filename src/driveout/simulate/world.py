@@ -8,8 +8,9 @@ each car from its own seed, so that two ways of deciding meet the very same cars
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ import numpy.typing as npt
 from driveout.errors import BadEntry
 from driveout.faults import Beta, Cause, Finding, Link, Network
 from driveout.simulate.beliefs import FAULTS, LEVELS, believed_network, loss_shares, repair_of
+from driveout.simulate.seen import SeenAdvert
 from driveout.simulate.truth import draw_truth
 
 Floats = npt.NDArray[np.float64]
@@ -90,34 +92,6 @@ WORLDS: Mapping[str, World] = {
 
 
 @dataclass(frozen=True)
-class SeenAdvert:
-    """What anybody can read: all that a decision before the viewing may lean on. Money in major units.
-
-    Parameters
-    ----------
-    number
-        Its place in the stream.
-    day
-        Day it appears.
-    value
-        Appraised value of the sound car.
-    asking
-        What the seller asks.
-    says
-        Faults' signs that the advert names.
-    distance_km
-        Way to it. [km]
-    """
-
-    number: int
-    day: float
-    value: float
-    asking: float
-    says: tuple[tuple[str, str], ...]
-    distance_km: float
-
-
-@dataclass(frozen=True)
 class Buyer:
     """One who may come: day since the advert, luck that decides whether he does, and what he would pay."""
 
@@ -176,13 +150,33 @@ class HiddenOwner:
     spread: float
 
 
-@dataclass(frozen=True, eq=False)
 class Stream:
-    """Everything that one owner may meet: the adverts, and behind each the hidden car."""
+    """Everything that one owner may meet: adverts by number, and behind each the hidden car.
 
-    owner: HiddenOwner
-    adverts: tuple[SeenAdvert, ...]
-    hidden: tuple[HiddenCar, ...]
+    Parameters
+    ----------
+    owner
+        His hidden side.
+    days
+        Day on which each advert appears, rising.
+    draw
+        Gives the advert and the hidden car of a number; always the same for the same number.
+    """
+
+    def __init__(
+        self, owner: HiddenOwner, days: Sequence[float], draw: Callable[[int], tuple[SeenAdvert, HiddenCar]]
+    ) -> None:
+        self.owner, self.days = owner, tuple(days)
+        # Most adverts appear while the owner is busy and are never read, so they are drawn when met.
+        self._draw = cache(draw)
+
+    def advert(self, number: int) -> SeenAdvert:
+        """What can be read of a car."""
+        return self._draw(number)[0]
+
+    def car(self, number: int) -> HiddenCar:
+        """What is really the case with it."""
+        return self._draw(number)[1]
 
 
 def stream(world: World, seed: int, owner: int, days: int = LONGEST_DAYS) -> Stream:
@@ -197,7 +191,7 @@ def stream(world: World, seed: int, owner: int, days: int = LONGEST_DAYS) -> Str
     owner
         Number of the owner.
     days
-        Days for which adverts are drawn.
+        So many adverts are there, one a day on average.
 
     Returns
     -------
@@ -222,19 +216,17 @@ def stream(world: World, seed: int, owner: int, days: int = LONGEST_DAYS) -> Str
         drift=world.skill_drift,
         spread=world.job_spread,
     )
-    adverts, hidden = [], []
-    day = 0.0
-    for number in range(round(days * ADVERTS_PER_DAY)):
+    appear = np.cumsum(rng.exponential(1.0 / ADVERTS_PER_DAY, round(days * ADVERTS_PER_DAY))).tolist()
+
+    def draw(number: int) -> tuple[SeenAdvert, HiddenCar]:
         car = np.random.default_rng([seed, owner, number])
-        day += float(car.exponential(1.0 / ADVERTS_PER_DAY))
-        seen, truth = _car(number, day, nature, world, person, car)
-        adverts.append(seen)
-        hidden.append(truth)
-    return Stream(person, tuple(adverts), tuple(hidden))
+        return _car(number, appear[number], nature, world, car)
+
+    return Stream(person, appear, draw)
 
 
 def _car(
-    number: int, day: float, nature: Network, world: World, person: HiddenOwner, rng: np.random.Generator
+    number: int, day: float, nature: Network, world: World, rng: np.random.Generator
 ) -> tuple[SeenAdvert, HiddenCar]:
     truth = draw_truth(nature, rng)
     level = LEVELS[int(rng.integers(len(LEVELS)))]
@@ -355,3 +347,10 @@ def true_money(owner: HiddenOwner, car: HiddenCar, fault: str) -> float:
     """Money that mending a fault really takes. [major units]."""
     repair = repair_of(fault)
     return repair.money_middle * math.exp(owner.bias_money + 0.25 * car.money_luck[fault])
+
+
+def world_named(key: str) -> World:
+    """A world by its key; BadEntry for an unknown one."""
+    if key not in WORLDS:
+        raise BadEntry(f"There is no world {key!r}.", field="world", value=key, allowed=", ".join(WORLDS))
+    return WORLDS[key]
