@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from driveout.cars.actions import add_car
+from driveout.cars.actions import add_car, trail_of
 from driveout.errors import BadEntry, Conflict
 from driveout.money import actions as money
 from driveout.parts import Offer, PartLine, actions, order_by, ranked_offers
@@ -89,6 +89,21 @@ def test_a_late_part_is_asked_after(tx: Tx, car: int) -> None:
     assert actions.parts_to_do(tx, car, DAY + datetime.timedelta(days=5)) == ()
     (late,) = actions.parts_to_do(tx, car, DAY + datetime.timedelta(days=6))
     assert late.words == "Ask after Clutch kit: 1 day late"
+
+
+def test_a_part_that_comes_later_is_asked_after_later_and_the_trail_keeps_both_days(tx: Tx, car: int) -> None:
+    part = an_ordered_kit(tx, car, FAR)
+    new = DAY + datetime.timedelta(days=9)
+    moved = actions.expect_later(tx, car, part, new, at=AT)
+
+    assert moved.expected_on == new
+    assert actions.parts_to_do(tx, car, DAY + datetime.timedelta(days=6)) == ()
+    assert trail_of(tx, car)[0].data["before"] == str(DAY + datetime.timedelta(days=5))
+    with pytest.raises(BadEntry, match="before the order"):
+        actions.expect_later(tx, car, part, DAY - datetime.timedelta(days=1), at=AT)
+    actions.receive_part(tx, car, part, DAY, at=AT)
+    with pytest.raises(BadEntry, match="not ordered"):
+        actions.expect_later(tx, car, part, new, at=AT)
 
 
 def test_a_part_that_came_is_held_against_the_old_one(tx: Tx, car: int) -> None:

@@ -141,6 +141,61 @@ def order_part(
     return changed
 
 
+def expect_later(
+    tx: Tx,
+    car_id: int,
+    part_id: int,
+    day: datetime.date,
+    *,
+    at: datetime.datetime,
+    version: int | None = None,
+) -> Part:
+    """Note that an ordered part comes on another day than was said; the plan and the outlook follow.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+    part_id
+        The part, which must be ordered.
+    day
+        Day it is now expected.
+    at
+        Present moment.
+    version
+        Version that the person was looking at; None skips the check.
+
+    Returns
+    -------
+    Part
+        The part as it is now.
+
+    Raises
+    ------
+    BadEntry
+        If it is not ordered, or the day lies before the order.
+    Conflict
+        If it was changed meanwhile.
+    """
+    part = _part(tx, car_id, part_id, version)
+    if part.state != "ordered" or part.ordered_on is None:
+        raise BadEntry(f"{part.line.what} is {part.state!r}, not ordered.", field="state", value=part.state)
+    if day < part.ordered_on:
+        raise BadEntry(
+            f"{day} lies before the order of {part.ordered_on}.",
+            field="day",
+            value=str(day),
+            allowed=f"from {part.ordered_on}",
+        )
+    changed = records.change(tx, part, expected_on=day)
+    words = f"{part.line.what} is expected {day}, not {part.expected_on}"
+    data = {"part": part_id, "expected": str(day), "before": str(part.expected_on)}
+    note_event(tx, car_id, "parts", words, data, at)
+    return changed
+
+
 def receive_part(
     tx: Tx,
     car_id: int,

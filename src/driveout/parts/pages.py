@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, DriveoutError
 from driveout.money.actions import cores_open
-from driveout.parts import CONDITIONS, Offer, PartLine, actions, ranked_offers
+from driveout.parts import CONDITIONS, Offer, Part, PartLine, actions, ranked_offers
 from driveout.parts.used_engine import engine_verdict, used_engine_list
 from driveout.units import Money, read_number
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
@@ -157,6 +157,18 @@ def order(request: Request, car_id: int, form: PostedForm) -> Response:
             version=version,
         ),
     )
+
+
+@router.post("/cars/{car_id}/parts/later")
+def later(request: Request, car_id: int, form: PostedForm) -> Response:
+    """Note that an ordered part comes on another day."""
+    part, version = _which(form)
+
+    def do(tx: Tx, _: str) -> Part:
+        day = form.day("day")
+        return actions.expect_later(tx, car_id, part, day, at=now(request), version=version)
+
+    return _do(request, car_id, form, do)
 
 
 @router.post("/cars/{car_id}/parts/receive")
