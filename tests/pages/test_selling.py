@@ -202,3 +202,86 @@ def test_the_papers_of_the_sale_are_a_pdf(client: TestClient, car: int) -> None:
 
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF-")
+
+
+RATE = {"paid_currency": "eur", "rate": "1.10", "rate_source": "bank, today"}
+
+
+def test_an_offer_and_the_sale_in_another_currency_need_a_rate_and_keep_it(
+    browser: Browser, planned: int, store: Store
+) -> None:
+    path = f"/cars/{planned}/sale"
+    assert "kept in USD" in browser.post(f"{path}/offer", {"amount": "4000 EUR"}, status=422)
+    unsaid = {"amount": "4000", "paid_currency": "EUR", "rate": "1.1", "rate_source": ""}
+    assert "empty" in browser.post(f"{path}/offer", unsaid, status=422)
+    zero = {"amount": "4000", **RATE, "rate": "0"}
+    assert "not usable" in browser.post(f"{path}/offer", zero, status=422)
+    text = browser.post(f"{path}/offer", {"amount": "4000", **RATE, "buyer": "R. Sorrel"})
+    assert "Offered 4,000.00 EUR; 1 EUR = 1.1 USD" in text
+    assert "4,400.00 USD" in text
+    browser.post(f"{path}/sold", {"price": "4000", **RATE, "buyer": "R. Sorrel"})
+    with store.reading() as tx:
+        assert money.cost_so_far(tx, planned).sales == Money(440_000, "USD")
+        assert [held.amount for held in money.other_money(tx, "USD")] == [Money(400_000, "EUR")]
+    assert "Paid 4,000.00 EUR; 1 EUR = 1.1 USD" in browser.get(f"/cars/{planned}/money")
+
+
+def test_a_sale_at_nothing_is_refused_and_a_double_tap_sells_once(
+    browser: Browser, planned: int, store: Store
+) -> None:
+    path = f"/cars/{planned}/sale/sold"
+    assert "outside what can be right" in browser.post(path, {"price": "0"}, status=422)
+    browser.post(path, {"price": "4200", "once": "tap-1"})
+    browser.post(path, {"price": "4200", "once": "tap-1"})
+    with store.reading() as tx:
+        assert money.cost_so_far(tx, planned).sales == Money(420_000, "USD")
+
+
+def test_a_countered_offer_that_is_taken_fills_the_sale(browser: Browser, planned: int) -> None:
+    path = f"/cars/{planned}/sale"
+    browser.post(f"{path}/offer", {"amount": "3800", "buyer": "R. Sorrel"})
+    browser.post(f"{path}/reply", {"offer": "1", "version": "1", "answer": "counter", "counter_at": "4050"})
+    assert "Buyer took 4,050.00 USD" in browser.get(path)
+    text = browser.post(f"{path}/reply", {"offer": "1", "version": "2", "answer": "accept"})
+
+    assert "accepted, agreed at 4,050.00 USD" in text
+    assert 'value="4050.00"' in text
+
+
+def test_notes_after_the_sale_stand_on_the_page(browser: Browser, planned: int) -> None:
+    path = f"/cars/{planned}/sale"
+    assert "come after it" in browser.post(f"{path}/after", {"note": "rattles"}, status=422)
+    browser.post(f"{path}/sold", {"price": "4200"})
+    text = browser.post(f"{path}/after", {"note": "Asked for the <radio> code"})
+
+    assert "Asked for the &lt;radio&gt; code" in text
+    assert "If the buyer comes back" in text
+
+
+def test_weekends_sensitivity_and_own_sales_are_opened_on_the_page(browser: Browser, car: int) -> None:
+    text = browser.post(f"/cars/{car}/sale/plan", {**PLAN, "value": "4300", "weekend": "on", "fresh": "on"})
+
+    assert "How much the ask leans on the price sensitivity" in text
+    assert "No own sale is finished yet" in text
+    assert 'href="/help/method/asking"' in text
+
+
+def test_a_leftover_of_unknown_worth_gets_prices_to_ask_in_turn(browser: Browser, planned: int) -> None:
+    text = browser.get(f"/cars/{planned}/sale?leftover_most=90&leftover_times=1")
+
+    # Two prices for a worth from 0 to 90: 60, then 30; expected 30 (Lazear 1986).
+    assert "60.00 USD" in text
+    assert "Expected on average: 30.00 USD" in text
+    for most, times in (("90", "x"), ("0", "1"), ("90 EUR", "1"), ("much", "1")):
+        query = f"leftover_most={most}&leftover_times={times}"
+        assert browser.client.get(f"/cars/{planned}/sale?{query}").status_code == 422
+
+
+def test_papers_of_an_own_sale_come_without_any_record(client: TestClient) -> None:
+    sale = {"schema": "driveout-sale/1", "car": {"name": "Linnet"}, "price": 900, "known_faults": ["rust"]}
+    assert client.post("/api/sale-papers", json=sale).json()["rest"] == "900.00"
+    made = client.post("/api/sale-papers.pdf", json=sale)
+    assert made.content.startswith(b"%PDF-")
+    refused = client.post("/api/sale-papers", json=sale | {"price": 0})
+    assert refused.status_code == 422
+    assert "above 0" in refused.text

@@ -37,7 +37,8 @@ from driveout.selling.sale_papers import (
     sale_papers_pdf,
 )
 from driveout.selling.situation import BOTTLENECKS, WEEKEND, SaleSituation
-from driveout.units import Money
+from driveout.selling.stopping import clearance_prices
+from driveout.units import Money, money_from_text
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
 
 router = APIRouter()
@@ -58,10 +59,35 @@ class OfferRow:
 
 
 @router.get("/cars/{car_id}/sale")
-def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter."""
+def show(request: Request, car_id: int, leftover_most: str = "", leftover_times: str = "2") -> Response:
+    """Draw the chapter; with ``leftover_most`` also what to ask for a part of unknown worth."""
     with reading(request) as tx:
-        return _sale_page(request, tx, car_id)
+        currency = get_car(tx, car_id).currency
+        clearance = _clearance(leftover_most, leftover_times, currency) if leftover_most.strip() else None
+        return _sale_page(request, tx, car_id, clearance=clearance)
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Prices to ask in turn for one leftover part."""
+
+    rows: tuple[tuple[str, str], ...]
+    expected: Money
+
+
+def _clearance(most: str, times: str, currency: str) -> Clearance:
+    worth = money_from_text(most[:40], currency)
+    if worth.currency != currency:
+        raise BadEntry(f"{worth.text()} is not in {currency}.", field="leftover_most", allowed=currency)
+    if not times.strip().isdigit() or len(times) > 3:
+        raise BadEntry(f"{times[:20]!r} is no number of times.", field="leftover_times", allowed="0 to 99")
+    prices, expected = clearance_prices(float(worth.major), int(times) + 1)
+
+    def money(amount: float) -> Money:
+        return Money.of(f"{amount:.6f}", currency)
+
+    rows = tuple((f"{i}.", money(price).text()) for i, price in enumerate(prices, 1))
+    return Clearance(rows, money(expected))
 
 
 @router.get("/cars/{car_id}/sale/buyers-file.pdf")
@@ -358,7 +384,12 @@ def _entries(form: Form, car: Car) -> dict[str, Any]:
 
 
 def _sale_page(
-    request: Request, tx: Tx, car_id: int, form: Form | None = None, error: DriveoutError | None = None
+    request: Request,
+    tx: Tx,
+    car_id: int,
+    form: Form | None = None,
+    error: DriveoutError | None = None,
+    clearance: Clearance | None = None,
 ) -> Response:
     car = get_car(tx, car_id)
     kept = actions.latest_plan(tx, car_id)
@@ -397,6 +428,7 @@ def _sale_page(
         closed=car.stage in ("sold", "let go"),
         agreed=next((one for one in offers if one.answer == "accept"), None),
         deposit_held=deposits_held(tx, car_id),
+        clearance=clearance,
         sensitivities=_sensitivities(today) if today else [],
         after_sale=actions.after_sale_notes(tx, car_id) if car.stage == "sold" else (),
     )
