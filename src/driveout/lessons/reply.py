@@ -33,6 +33,8 @@ class KindSays:
         Typical actual / estimate.
     low, high
         Band in which 8 of 10 next jobs should fall, as actual / estimate.
+    others
+        Jobs of other persons that were taken in.
     """
 
     measure: str
@@ -42,6 +44,7 @@ class KindSays:
     factor: float
     low: float
     high: float
+    others: int = 0
 
     @property
     def words(self) -> str:
@@ -117,9 +120,10 @@ def what_was_learned(history: Sequence[Taught], prior: Prior = PRIOR) -> Says:
                     math.exp(ratio.log_mean),
                     ratio.quantile(0.1),
                     ratio.quantile(0.9),
+                    sum(job.kind == kind and not job.is_own for job in jobs),
                 )
             )
-        done = [job.log_ratio for job in jobs if job.finished]
+        done = [job.log_ratio for job in jobs if job.finished and job.is_own]
         if len(done) >= LEAST_JOBS:
             mean = math.fsum(done) / len(done)
             noise = max(math.fsum((z - mean) ** 2 for z in done) / (len(done) - 1), 1e-6)
@@ -131,7 +135,7 @@ def what_was_learned(history: Sequence[Taught], prior: Prior = PRIOR) -> Says:
             )
             first = path[len(done) // 4][1]
             drifts.append(Drift(measure, first, path[-1][1], len(done), step > 0, path))
-    return Says(tuple(kinds), calibration(history), tuple(drifts))
+    return Says(tuple(kinds), calibration([one for one in history if one.job.is_own]), tuple(drifts))
 
 
 def plain(says: Says, history: Sequence[Taught], asked: Sequence[Asked] = ()) -> dict[str, Any]:
