@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from starlette.testclient import TestClient
 
-from driveout.cars.actions import list_cars
+from driveout.cars.actions import change_facts, list_cars
 from driveout.hunt.actions import order_of_viewings
 from driveout.rules.actions import rules_of
 from driveout.store import Store
@@ -26,6 +26,16 @@ def test_the_cheaper_of_two_like_cars_is_seen_first(browser: Browser) -> None:
     assert "First: Cheap one" in page
     assert page.index("stop 1") < page.index("stop 2")
     assert "Weitzman" in page
+
+
+def test_a_new_price_changes_the_order_at_once(browser: Browser, store: Store) -> None:
+    keep(browser, ("Dear one", "1200"), ("Cheap one", "300"))
+    assert "First: Cheap one" in plain(browser.get("/adverts/order?minutes=400"))
+
+    with store.writing() as tx:
+        change_facts(tx, 1, {"asking_minor": 10000}, at=store.now())
+
+    assert "First: Dear one" in plain(browser.get("/adverts/order?minutes=400"))
 
 
 def test_a_short_day_takes_fewer_cars_and_a_shorter_one_none(browser: Browser, store: Store) -> None:

@@ -7,7 +7,11 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from threading import Lock
 from typing import Any
+from weakref import WeakKeyDictionary
+
+from sqlalchemy import Engine
 
 from driveout.cars import Car
 from driveout.cars.actions import add_car, change_facts, change_stage, get_car, list_cars, note_event
@@ -32,13 +36,17 @@ from driveout.hunt.weigh import Weighing, weighing_of_case
 from driveout.lessons.actions import freeze
 from driveout.money.actions import book_purchase
 from driveout.outlook import Rules
-from driveout.outlook.actions import case_of, fault_facts, lines_of
+from driveout.outlook.actions import case_of, fault_facts, lines_of, newest_point
 from driveout.rules.actions import change_rules, rules_of
 from driveout.store import Tx
 from driveout.units import Money
 
 # Facts of an advert that stand among the car's free facts, by their name there.
 _PLAIN_FACTS = ("title", "runs", "gearbox", "drive", "distance_km", "place")
+
+# Weighings of adverts as their outlook was last renewed: many adverts are put in order again and again.
+_lock = Lock()
+_weighings: WeakKeyDictionary[Engine, dict[int, tuple[tuple[int, int, int], Weighing]]] = WeakKeyDictionary()
 
 
 def reading_of(tx: Tx, text: str, currency: str, at: datetime) -> ReadAdvert:
@@ -366,10 +374,24 @@ def order_of_viewings(tx: Tx, *, minutes: float) -> Visits:
         if car.stage not in ("advert", "viewing"):
             continue
         try:
-            weighed.append((car.id, car.name, weighing_of(tx, car.id, with_swings=False)))
+            weighed.append((car.id, car.name, _weighed_once(tx, car)))
         except CannotSay as error:
             missing.append(LeftOut(car.id, car.name, error.message))
     return order_visits(weighed, minutes, missing)
+
+
+def _weighed_once(tx: Tx, car: Car) -> Weighing:
+    """Weigh an advert, or take what was found when its outlook was last renewed."""
+    point = newest_point(tx, car.id)
+    state = (car.version, point.id if point else 0, rules_of(tx, car.currency).version)
+    with _lock:
+        kept = _weighings.setdefault(tx.engine, {}).get(car.id)
+    if kept is not None and kept[0] == state:
+        return kept[1]
+    weighing = weighing_of(tx, car.id, with_swings=False)
+    with _lock:
+        _weighings[tx.engine][car.id] = (state, weighing)
+    return weighing
 
 
 def take_wage(tx: Tx, wage: Money, *, version: int, at: datetime) -> Rules:

@@ -566,6 +566,7 @@ def _checked_page(
 ) -> Response:
     data = found.as_dict()["read"]
     advert = found.advert(seen_on=now(request).date())
+    names = actions.pack_names(tx)
     return page(
         request,
         "hunt/checked.html",
@@ -574,12 +575,12 @@ def _checked_page(
         error=error,
         original=original,
         lines=stretches(found.text, data),
-        rows=_item_rows(tx, data, advert.currency),
+        rows=_item_rows(names, data, advert.currency),
         questions=[*found.questions, *(q.text for q in unusual(advert, now(request).date()))],
         words=_choices(advert.currency),
         values=_values(advert),
         symptoms=[
-            (f"{s.finding}:{s.said}:{'hedged' if s.hedged else ''}:{s.words}", _symptom_label(tx, s))
+            (f"{s.finding}:{s.said}:{'hedged' if s.hedged else ''}:{s.words}", _symptom_label(names, s))
             for s in advert.symptoms
         ],
         traps=[(t, word_lists().traps[t]) for t in advert.traps],
@@ -588,8 +589,8 @@ def _checked_page(
     )
 
 
-def _symptom_label(tx: Connection, symptom: Symptom) -> str:
-    name = actions.pack_names(tx).get(symptom.finding, symptom.finding)
+def _symptom_label(names: Mapping[str, str], symptom: Symptom) -> str:
+    name = names.get(symptom.finding, symptom.finding)
     said = "seller denies: " if symptom.said == "no" else ""
     hedge = ", only supposed" if symptom.hedged else ""
     return f"{said}{name}{hedge} (“{symptom.words}”)"
@@ -649,8 +650,7 @@ def _values(advert: Advert) -> dict[str, Any]:
     }
 
 
-def _item_rows(tx: Connection, items: list[dict[str, Any]], currency: str) -> list[ItemRow]:
-    names = actions.pack_names(tx)
+def _item_rows(names: Mapping[str, str], items: list[dict[str, Any]], currency: str) -> list[ItemRow]:
     rows = []
     for number, item in enumerate(items, 1):
         if item["what"] == "name":
@@ -700,6 +700,7 @@ def _advert_page(
     advert = actions.advert_of(tx, car_id)
     snapshot = actions.words_of(tx, car_id)
     is_open = car.stage in ("advert", "viewing")
+    names = actions.pack_names(tx)
     point = newest_point(tx, car_id) if is_open else None
     is_said = point is not None and point.ceiling_minor is not None
     lines: list[list[Stretch]] = stretches(snapshot.shown, snapshot.items) if snapshot else []
@@ -717,13 +718,13 @@ def _advert_page(
         missing=point.missing if point is not None else "",
         answer=_answer(point, advert) if point is not None and is_said else None,
         lines=lines,
-        rows=_item_rows(tx, snapshot.items, car.currency) if snapshot else [],
+        rows=_item_rows(names, snapshot.items, car.currency) if snapshot else [],
         words_version=snapshot.version if snapshot else 0,
         pasted=snapshot.at if snapshot else None,
         checksum=snapshot.sha256 if snapshot else "",
         traps=[word_lists().traps[t] for t in advert.traps if t in word_lists().traps],
         questions=[q.text for q in unusual(advert, now(request).date())],
-        symptoms=[_symptom_label(tx, s) for s in advert.symptoms],
+        symptoms=[_symptom_label(names, s) for s in advert.symptoms],
         words=_choices(car.currency),
         values=_values(advert),
     )
