@@ -168,6 +168,26 @@ def test_contradictory_evidence_names_the_smallest_set() -> None:
         infer(network, {"x": "yes", "a": ABSENT})
 
 
+def test_of_many_findings_the_two_that_contradict_each_other_are_named_in_words() -> None:
+    # "x" and "y" come only from "a"; where "a" is ruled out neither can be, and each pair with it is impossible
+    sure = (of(1.0),)
+    network = Network(
+        (Cause("a", "Clutch worn", of(0.5)), Cause("b", "Pump leaks", of(0.5))),
+        (
+            Finding("x", "It slips", (Link("a", sure),), (of(0.0),)),
+            Finding("y", "It loses coolant", (Link("b", (of(0.5),)),), (of(0.1),)),
+        ),
+    )
+
+    with pytest.raises(CannotSay) as trouble:
+        infer(network, {"y": "yes", "x": "no", "b": "present", "a": "present"})
+    said = str(trouble.value)
+    assert "Clutch worn (a = present)" in said
+    assert "It slips (x = no)" in said
+    assert "coolant" not in said
+    assert trouble.value.missing == "x, a"
+
+
 def test_a_network_is_prepared_once() -> None:
     network = Network((Cause("a", "", of(0.2)),), ())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
@@ -11,7 +12,7 @@ import numpy.typing as npt
 
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults.compiled import Compiled, compile_network
-from driveout.faults.network import ABSENT, SUPPOSED, Network
+from driveout.faults.network import ABSENT, SILENT, SUPPOSED, Network
 from driveout.faults.recursion import CHUNK_NUMBERS, Folded, fold, solve, too_many_open
 from driveout.faults.sampling import draw
 
@@ -441,16 +442,37 @@ def contradiction(reading: Reading) -> CannotSay:
     CannotSay
         Names findings with their labels.
     """
-    left = dict(reading.evidence)
+    whole = dict(reading.evidence)
+
+    def impossible(names: Iterable[str]) -> bool:
+        some = {name: whole[name] for name in names}
+        return not weigh(read_evidence(reading.compiled, some))[0] > 0
+
+    left = list(whole)
     for name in list(left):
-        fewer = {k: v for k, v in left.items() if k != name}
-        if not weigh(read_evidence(reading.compiled, fewer))[0] > 0:
-            left = fewer
-    said = ", ".join(f"{k} = {v}" for k, v in left.items())
+        if impossible([other for other in left if other != name]):
+            left.remove(name)
+    if len(left) > 2:
+        # nothing can be left out of these, yet two others may already do
+        spoken = [name for name, label in whole.items() if label != SILENT]
+        pair = next((two for two in itertools.combinations(spoken, 2) if impossible(two)), None)
+        left = list(pair or left)
+    network = reading.compiled.network
+    said = [f"{name} = {whole[name]}" for name in left]
+    named = [
+        f"{words} ({one})" if (words := _name_in(network, name)) else one
+        for name, one in zip(left, said, strict=True)
+    ]
     return CannotSay(
-        f"These cannot all be true in this network: {said}. Look again at one of them.",
+        f"These cannot all be true in this network: {', '.join(named)}. Look again at one of them.",
         missing=", ".join(left),
     )
+
+
+def _name_in(network: Network, name: str) -> str:
+    """What a person reads for a finding, a cause or a root."""
+    known = network.finding.get(name) or network.cause.get(name) or network.root.get(name)
+    return known.name if known is not None else ""
 
 
 def leave_one_out(
