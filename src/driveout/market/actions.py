@@ -7,17 +7,17 @@ from dataclasses import replace
 from datetime import date, datetime
 
 from driveout.cars import UseAgainstOthers
-from driveout.cars.actions import get_car, note_event
+from driveout.cars.actions import get_car, list_cars, note_event
 from driveout.cars.car import Car
 from driveout.errors import BadEntry, CannotSay
 from driveout.market import records
 from driveout.market.appraisal import CarToValue
 from driveout.market.comparables import Comparable
-from driveout.market.own_models import evidence_of, with_own_models
+from driveout.market.own_models import MOST_CARS, evidence_of, with_own_models
 from driveout.market.prior import Prior, default_prior
 from driveout.market.records import KeptAppraisal, KeptComparable
 from driveout.market.spreadsheet import comparables_from_csv, comparables_from_paste
-from driveout.market.time_to_sell import SaleRate, Stay, sale_rate, stays
+from driveout.market.time_to_sell import SaleRate, sale_rate, stays
 from driveout.market.uplift import Uplift, repair_adds
 from driveout.market.use_a_year import yearly_use
 from driveout.market.value import appraise
@@ -268,12 +268,13 @@ def appraise_car(tx: Tx, car_id: int, *, at: datetime) -> KeptAppraisal:
 def _prior_for(tx: Tx, car: Car, on: date) -> Prior:
     """The shipped prior, moved by the comparables of the person's other models."""
     base = default_prior()
+    names = {one.id: one.name.casefold().strip() for one in list_cars(tx)}
+    others = records.comparables_of_others(tx, car.id, car.currency, MOST_MODELS, MOST_CARS)
     by_name: dict[str, list[Comparable]] = {}
-    for other, comparables in records.comparables_of_others(tx, car.id, car.currency, MOST_MODELS).items():
+    for other, comparables in others.items():
         # Cars of one name are taken to be one model; this one's own name is not another model.
-        name = get_car(tx, other).name.casefold().strip()
-        if name != car.name.casefold().strip():
-            by_name.setdefault(name, []).extend(comparables)
+        if names[other] != names[car.id]:
+            by_name.setdefault(names[other], []).extend(comparables)
     found = (evidence_of(comparables, on, base) for comparables in by_name.values())
     return with_own_models(base, [model for model in found if model is not None])
 
@@ -332,14 +333,9 @@ def yearly_use_of(tx: Tx, car_id: int, on: date) -> UseAgainstOthers | None:
     return yearly_use(car_to_value(car, on), [kept.car for kept in records.comparables_of(tx, car_id)])
 
 
-def stays_of(tx: Tx, car_id: int, today: date) -> tuple[Stay, ...]:
-    """Stays of the comparables that were followed."""
-    return stays([kept.car for kept in records.comparables_of(tx, car_id)], today)
-
-
 def sale_rate_of(tx: Tx, car_id: int, today: date) -> SaleRate:
     """How fast cars like it go, from the comparables that were followed."""
-    return sale_rate(stays_of(tx, car_id, today))
+    return sale_rate(stays([kept.car for kept in records.comparables_of(tx, car_id)], today))
 
 
 def _add(

@@ -20,7 +20,8 @@ from driveout.market.chart import Dot, price_chart
 from driveout.market.comparables import Comparable
 from driveout.market.own_file import SCHEMA, appraise_case, case_from_document
 from driveout.market.steadiness import steadiness_words
-from driveout.market.use_a_year import CAUTION
+from driveout.market.time_to_sell import sale_rate, stays
+from driveout.market.use_a_year import CAUTION, yearly_use
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, Tx, Undo, now, page, reading, submit
 
@@ -176,7 +177,10 @@ def _value_page(
     car = get_car(tx, car_id)
     appraisal = actions.latest_appraisal(tx, car_id)
     kept = actions.comparables_of(tx, car_id)
-    rate = actions.sale_rate_of(tx, car_id, now(request).date())
+    cars, today = [one.car for one in kept], now(request).date()
+    followed = stays(cars, today)
+    rate = sale_rate(followed)
+    is_known = car.mileage_km is not None and car.made_year is not None
     content = appraisal.content if appraisal else {}
     currency = content.get("currency", car.currency)
 
@@ -199,7 +203,7 @@ def _value_page(
         appraisal=appraisal,
         refers_to=REFERS_TO_WORDS[appraisal.refers_to] if appraisal else "",
         chart=_chart(car, appraisal.low, appraisal.value, appraisal.high, pulls) if appraisal else "",
-        use=actions.yearly_use_of(tx, car_id, now(request).date()),
+        use=yearly_use(actions.car_to_value(car, today), cars) if is_known else None,
         use_caution=CAUTION,
         asked=money(content["asked"]) if content else None,
         pulls=pulls[:MOST_ROWS_SHOWN],
@@ -212,7 +216,7 @@ def _value_page(
         more_kept=max(len(kept) - MOST_ROWS_SHOWN, 0),
         rate=rate,
         half_days=rate.days_until(0.5),
-        steadiness=steadiness_words(actions.stays_of(tx, car_id, now(request).date())),
+        steadiness=steadiness_words(followed),
     )
 
 

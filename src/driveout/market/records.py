@@ -99,18 +99,21 @@ def add_comparable(tx: Tx, car_id: int, comparable: Comparable, at: datetime) ->
     return _kept(row)
 
 
-def comparables_of(tx: Tx, car_id: int) -> tuple[KeptComparable, ...]:
-    """Comparables of a car in the order they came, without those taken out."""
+def comparables_of(tx: Tx, car_id: int, newest: int | None = None) -> tuple[KeptComparable, ...]:
+    """Comparables of a car in the order they came, without those taken out; all, or so many of the newest."""
     rows = tx.execute(
         sa.select(market_comparable)
         .where(market_comparable.c.car_id == car_id, market_comparable.c.taken_out.is_(False))
-        .order_by(market_comparable.c.id)
-    )
-    return tuple(_kept(row) for row in rows)
+        .order_by(market_comparable.c.id.desc())
+        .limit(newest)
+    ).all()
+    return tuple(_kept(row) for row in reversed(rows))
 
 
-def comparables_of_others(tx: Tx, car_id: int, currency: str, most: int) -> dict[int, tuple[Comparable, ...]]:
-    """Comparables of other cars in one currency, by car, of the cars that were given some last."""
+def comparables_of_others(
+    tx: Tx, car_id: int, currency: str, most: int, each: int
+) -> dict[int, tuple[Comparable, ...]]:
+    """The newest comparables of other cars in one currency, by car, of the cars that were given some last."""
     others = tx.execute(
         sa.select(market_comparable.c.car_id)
         .where(
@@ -122,7 +125,7 @@ def comparables_of_others(tx: Tx, car_id: int, currency: str, most: int) -> dict
         .order_by(sa.func.max(market_comparable.c.id).desc())
         .limit(most)
     ).scalars()
-    return {other: tuple(kept.car for kept in comparables_of(tx, other)) for other in others.all()}
+    return {other: tuple(kept.car for kept in comparables_of(tx, other, each)) for other in others.all()}
 
 
 def change_comparable(
