@@ -437,7 +437,7 @@ def command_line() -> typer.Typer:
 
     @cli.command()
     def check(ctx: typer.Context) -> Answer:
-        """Look whether the record and the shipped knowledge are whole."""
+        """Say what is wrong with the installation, the record or the shipped knowledge."""
         return _check(ctx.obj)
 
     for module in _modules("commands"):
@@ -446,13 +446,20 @@ def command_line() -> typer.Typer:
 
 
 def _check(desk: Desk) -> Answer:
-    from driveout.cars.actions import broken_trails, list_cars
+    from driveout.cars.actions import broken_trails, list_cars, trail_of
     from driveout.store import Attachments, daily_copies, missing_guards, revision_of, strays
+    from driveout.store.installation import clock_troubles, file_troubles, folder_troubles, python_troubles
 
-    troubles: list[str] = []
-    store = desk.store
+    troubles = [*python_troubles(), *folder_troubles(desk.home), *file_troubles(Path(__file__).parent)]
+    try:
+        store = desk.store
+    except StoreTrouble as error:
+        raise StoreTrouble("\n".join([*troubles, error.message])) from error
     with store.reading() as tx:
-        cars = len(list_cars(tx))
+        known = list_cars(tx)
+        cars = len(known)
+        last = [event.at for car in known for event in trail_of(tx, car.id, limit=1)]
+        troubles += clock_troubles(store.now(), max(last, default=None))
         troubles += [
             f"The trail of car {car} does not hold at event {seq}." for car, seq in broken_trails(tx).items()
         ]
@@ -477,6 +484,7 @@ def _check(desk: Desk) -> Answer:
     if troubles:
         raise StoreTrouble("\n".join(troubles))
     lines = [f"Whole: {cars} cars, schema {data['revision']}, every trail and attachment holds."]
+    lines.append("Python, packages, folder, disk, clock and shipped files are in order.")
     if unreferred:
         lines.append(f"{len(unreferred)} photos belong to nothing, as a loss of power leaves them; harmless.")
     lines.append(f"Newest daily copy: {newest or 'none yet'}.")

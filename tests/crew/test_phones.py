@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 import sqlalchemy as sa
@@ -184,7 +185,7 @@ def test_the_code_leads_to_an_address_that_keeps_the_secret_behind_the_hash_sign
     drawn: list[str] = []
     make = segno.make
 
-    def noted(content: str, **options: object) -> object:
+    def noted(content: str, **options: Any) -> object:
         drawn.append(content)
         return make(content, **options)
 

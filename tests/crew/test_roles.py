@@ -23,7 +23,7 @@ def writing_routes(store: Store) -> set[str]:
 
     def walk(routes: list) -> None:
         for route in routes:
-            if isinstance(route, APIRoute) and route.methods - {"GET", "HEAD", "OPTIONS"}:
+            if isinstance(route, APIRoute) and (route.methods or set()) - {"GET", "HEAD", "OPTIONS"}:
                 found.add(route.path)
             inner = getattr(route, "routes", None) or getattr(
                 getattr(route, "original_router", None), "routes", None

@@ -65,6 +65,7 @@ POSTS: dict[str, str] = {
     f"{_CAR}/parts/offer": HAND,
     f"{_CAR}/parts/receive": HAND,
     f"{_CAR}/parts/fit": HAND,
+    f"{_CAR}/parts/later": HAND,
     f"{_CAR}/parts/order": OWNER,
     f"{_CAR}/parts/back": OWNER,
     f"{_CAR}/parts/state": OWNER,

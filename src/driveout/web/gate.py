@@ -113,16 +113,28 @@ class Gate:
             trouble, receive = await _whole_body(headers, receive)
         if trouble is not None:
             status, sentence = trouble
-            kind, body = self.refuse(status, sentence, scope["path"].startswith("/api"))
-            start = {
-                "type": "http.response.start",
-                "status": status,
-                "headers": [(b"content-type", kind), *_HEADERS],
-            }
-            await send(start)
-            await send({"type": "http.response.body", "body": body})
+            await self._refused(scope, send, status, sentence)
             return
-        await self.app(scope, receive, _with_headers(send, scope["path"]))
+        begun = False
+
+        async def noted(message: MutableMapping[str, Any]) -> None:
+            nonlocal begun
+            begun = True
+            await send(message)
+
+        try:
+            await self.app(scope, receive, _with_headers(noted, scope["path"]))
+        except Exception:
+            # The framework's own answer to a fault would come without our headers and words.
+            if not begun:
+                await self._refused(scope, send, 500, _FAULT)
+            raise
+
+    async def _refused(self, scope: Scope, send: Send, status: int, sentence: str) -> None:
+        kind, body = self.refuse(status, sentence, scope["path"].startswith("/api"))
+        headers = [(b"content-type", kind), *_HEADERS]
+        await send({"type": "http.response.start", "status": status, "headers": headers})
+        await send({"type": "http.response.body", "body": body})
 
     def _trouble(self, scope: Scope, headers: dict[bytes, bytes]) -> tuple[int, str] | None:
         host = headers.get(b"host", b"").decode("latin-1")
@@ -164,6 +176,12 @@ class Gate:
 NOT_PAIRED = (
     "This phone is not paired. On the machine that driveout runs on, open the page Crew, choose who will hold the "
     "phone and scan the code that it shows. A code pairs one phone and holds for ten minutes."
+)
+
+
+_FAULT = (
+    "This is a fault of driveout, not of what you typed. Nothing was kept half. What went wrong stands in the window "
+    "that driveout was started in."
 )
 
 

@@ -1,0 +1,175 @@
+"""How numbers and days are written and read back on a device."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+
+from driveout.errors import BadEntry
+from driveout.units import Money
+from driveout.web.forms import Form
+from driveout.web.taste import (
+    Taste,
+    as_field,
+    day_text,
+    finished,
+    km_text,
+    number_text,
+    settled,
+    taste_of,
+    use,
+)
+from tests.conftest import Browser
+
+US, GB, DE, CH = (Taste(locale, is_chosen=True) for locale in ("en-US", "en-GB", "de-DE", "fr-CH"))
+
+
+@pytest.fixture(autouse=True)
+def plain_afterwards() -> object:
+    yield
+    use(Taste())
+
+
+# Unicode CLDR, locale data as printed in the charts of release 44: symbols of decimal and group, and the
+# medium or short day; from memory.
+@pytest.mark.parametrize(
+    ("taste", "number", "day"),
+    [
+        (US, "1,234,567.50", "May 31, 2026"),
+        (GB, "1,234,567.50", "31 May 2026"),
+        (DE, "1.234.567,50", "31.05.2026"),
+        (CH, "1'234'567.50", "31.05.2026"),
+    ],
+    ids=lambda part: part.locale if isinstance(part, Taste) else "",
+)
+def test_numbers_and_days_are_written_as_the_locale_writes_them(taste: Taste, number: str, day: str) -> None:
+    use(taste)
+
+    assert number_text(Decimal("1234567.5"), 2) == number
+    assert day_text(date(2026, 5, 31)) == day
+
+
+@pytest.mark.parametrize(
+    ("taste", "typed", "meant"),
+    [
+        (GB, "1,450", "1450"),
+        (GB, "1.450", "1.450"),
+        (DE, "1.450", "1450"),
+        (DE, "1,450", "1.450"),
+        (DE, "1.234,50", "1234.50"),
+        (GB, "1.234,50", "1234.50"),
+        (DE, "1 234,5", "1234.5"),
+        (CH, "1'234.5", "1234.5"),
+        (GB, "0,125", "0.125"),
+        (GB, "1,234,567", "1234567"),
+        (Taste(), "3,5", "3.5"),
+        (Taste(), "1,450", "1450"),
+    ],
+)
+def test_a_number_that_can_be_meant_in_one_way_only_is_read(taste: Taste, typed: str, meant: str) -> None:
+    assert settled(typed, taste) == meant
+
+
+@pytest.mark.parametrize(
+    ("taste", "typed"),
+    [
+        (Taste(), "1.234"),
+        (Taste("de-DE"), "1,234"),
+        (GB, "1,5"),
+        (DE, "1.5"),
+        (GB, "12,34"),
+        (DE, "1.23,456.7"),
+    ],
+)
+def test_a_number_that_can_be_read_in_two_ways_is_asked_about(taste: Taste, typed: str) -> None:
+    with pytest.raises(BadEntry, match="two ways"):
+        settled(typed, taste)
+
+
+def test_a_form_asks_and_names_the_field() -> None:
+    form = Form({"price": "1.234"}, taste=Taste())
+
+    with pytest.raises(BadEntry, match=r"Price: '1\.234' can be read in two ways") as asked:
+        form.money("price", "USD")
+    assert asked.value.field == "price"
+
+
+@pytest.mark.parametrize(
+    ("taste", "typed", "minor"),
+    [
+        (DE, "1.450,50 €", 145050),
+        (DE, "1.450", 145000),
+        (US, "$1,450.50", 145050),
+        (CH, "1'450.50 EUR", 145050),
+    ],
+)
+def test_money_is_read_in_the_marks_of_the_locale(taste: Taste, typed: str, minor: int) -> None:
+    currency = "USD" if "$" in typed else "EUR"
+
+    assert Form({"price": typed}, taste=taste).money("price", currency) == Money(minor, currency)
+
+
+def test_three_decimals_of_a_currency_that_has_them_are_no_thousands() -> None:
+    # ISO 4217: the Kuwaiti dinar has three decimals.
+    assert Form({"price": "1.234"}, taste=GB).money("price", "KWD") == Money(1234, "KWD")
+
+
+def test_the_language_of_the_browser_is_followed_until_something_is_chosen() -> None:
+    # RFC 9110, 12.5.4: a list with weights, the best first by custom.
+    assert taste_of("", "de-AT,de;q=0.9,en;q=0.8").locale == "de-DE"
+    assert taste_of("", "fr-CH, fr;q=0.9").locale == "fr-CH"
+    assert taste_of("", "nonsense").locale == "en-GB"
+    assert taste_of("en-US.metric.dark", "de").locale == "en-US"
+
+
+@pytest.mark.parametrize("cookie", ["", "xx.both.dark", "de-DE", "de-DE.both.<script>", "." * 500])
+def test_a_cookie_that_is_none_of_ours_is_not_believed(cookie: str) -> None:
+    assert taste_of(cookie) == Taste()
+
+
+def test_distances_follow_the_choice() -> None:
+    # 1 mile = 1.609344 km exactly (international yard and pound agreement, 1959).
+    use(Taste("en-GB", "both"))
+    assert km_text(160.9344) == "161 km (100 mi)"
+    use(Taste("en-GB", "imperial"))
+    assert km_text(160.9344) == "100 mi"
+    use(Taste("en-GB", "metric"))
+    assert km_text(160.9344) == "161 km"
+
+
+def test_amounts_inside_sentences_follow_but_codes_and_versions_do_not() -> None:
+    use(DE)
+
+    assert finished("Receipt: clutch kit, 1,142.00 USD.") == "Receipt: clutch kit, 1.142,00 USD."
+    assert finished("Linnet 1.4, 2013") == "Linnet 1.4, 2013"
+    assert finished("ISO 7866, 4.2.1") == "ISO 7866, 4.2.1"
+
+
+def test_a_page_with_a_decimal_comma_shows_and_reads_it(browser: Browser) -> None:
+    browser.post("/settings", {"locale": "de-DE", "units": "metric", "theme": "dark"})
+    page = browser.get("/rules")
+    assert 'data-theme="dark"' in page
+    assert 'name="loss_chance" type="text" value="0,2"' in page or 'value="0,' in page
+
+    from tests.web.test_two_versions import fields_of
+
+    fields = {**fields_of(page, "/rules"), "wage_per_hour": "12,50"}
+    browser.post("/rules", fields)
+    assert 'value="12,5' in browser.get("/rules")
+
+
+def test_an_unknown_choice_is_refused_and_nothing_kept(browser: Browser) -> None:
+    browser.post("/settings", {"locale": "tlh", "units": "both", "theme": "dark"}, status=422)
+
+    assert "data-theme" not in browser.get("/settings")
+
+
+def test_a_value_put_into_a_field_is_read_back_as_itself() -> None:
+    for taste in (US, GB, DE, CH, Taste(), Taste("de-DE")):
+        use(taste)
+        for value in (Decimal("1.234"), 0.125, 1234.5, 98000, Decimal("1450.50"), "1,450.00 USD", 12.0):
+            shown = str(as_field(value))
+            plain = settled(shown, taste).replace(" USD", "")
+            assert Decimal(plain) == Decimal(str(value).replace(",", "").replace(" USD", "")), (taste, value)
