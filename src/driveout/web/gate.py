@@ -186,7 +186,8 @@ _FAULT = (
 
 
 def _name(host: str) -> str:
-    return (urlsplit(f"//{host}").hostname or "") if host and "@" not in host else ""
+    # A name and a port only: what ends or precedes a name in an address has no place here (RFC 9110, 7.2).
+    return (urlsplit(f"//{host}").hostname or "") if host and not set(host) & set("@/#?\\") else ""
 
 
 async def _whole_body(
