@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 
@@ -418,3 +419,103 @@ def test_cash_to_come_shows_its_lowest_point_and_counts_a_sale_once_it_has_a_day
     browser.post("/money/forecast/drop", {**drop, "version": "9"}, status=409)
     for fields in ({"amount": "0"}, {"day": "2026-04-01"}, {"what": ""}, {"way": "up"}):
         browser.post("/money/forecast", {**other, **fields}, status=422)
+
+
+def sent(browser: Browser, data: bytes, status: int = 200) -> str:
+    return browser.post("/money/bank", {}, {"bank": ("b.csv", data, "text/csv")}, status=status)
+
+
+def test_a_bank_file_of_a_million_rows_is_refused_at_once(browser: Browser, bought: int) -> None:
+    data = b"Date,Description,Amount\n" + b"2026-05-03,X,-1.00\n" * 1_000_000
+    began = time.process_time()
+    text = sent(browser, data, 422)
+
+    assert "has 1,000,001 lines; at most 5,000 rows are taken at once" in text
+    assert time.process_time() - began < 5
+    lines = b"Date,Description,Amount\n" + b"2026-05-03,X,-1.00\n" * 5_001
+    assert "has 5,001 rows" in sent(browser, lines, 422)
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"", "Choose the CSV file"),
+        (b"\n\n", "is empty"),
+        (
+            b"Date,Description,Amount\n2026-05-03,Shop,-60,00\n",
+            "a text with the separator in it needs quotes",
+        ),
+        (b"Date,Description,Amount\n2026-05-03,Shop\n", "cannot be read"),
+        (b"Date,Description,Amount\n2026-13-45,Shop,-60.00\n", "is not a day"),
+        (b"Date,Description,Amount\n2026-05-03,Sh\x00op,-60.00\n", "binary zeros"),
+        (b"Date,Date,Amount\n2026-05-03,Shop,-60.00\n", "stands twice"),
+        (b"Date,Description,Amount\n2026-05-03,Shop,-60.0055\n", "more decimals"),
+        (b"Date,Description,Amount\n2026-05-03,Shop,-60.0", ""),
+    ],
+)
+def test_a_bank_file_that_is_torn_or_empty_says_what_is_wrong(
+    browser: Browser, bought: int, data: bytes, words: str
+) -> None:
+    text = sent(browser, data, 422 if words else 200)
+
+    assert words.lower() in text.lower()
+
+
+def test_an_entry_that_does_not_balance_is_refused_by_file_and_by_http(browser: Browser, bought: int) -> None:
+    text = (
+        "schema: driveout-journal/1\ncurrency: USD\nentries:\n  - day: 2026-05-04\n    what: Slip\n    postings:\n"
+        '      - {account: "Assets:Bank", amount: "-60.00"}\n      - {account: "Expenses:Overhead", amount: "59.99"}\n'
+    )
+    files = {"journal": ("j.yaml", text.encode(), "application/yaml")}
+    assert "does not balance: 0.01 USD too little" in browser.post("/money/import", {}, files, status=422)
+    with_store = browser.get("/money")
+    assert "Overhead" not in re.findall(r"<th scope=\"row\">([^<]*)", with_store)
+
+
+def test_a_refund_above_the_payment_is_refused_on_the_page(browser: Browser, bought: int) -> None:
+    browser.post(f"/cars/{bought}/money/receipt", receipt(core=""))
+    fields = {"of_receipt": "2", "refund": "188.61"}
+    assert "above the 188.60 USD still paid" in browser.post(
+        f"/cars/{bought}/money/refund", fields, status=422
+    )
+
+
+def test_a_receipt_abroad_needs_a_rate_and_shows_it(browser: Browser, bought: int) -> None:
+    path = f"/cars/{bought}/money/receipt"
+    assert "kept in USD" in browser.post(path, receipt(amount="100 EUR"), status=422)
+    unsaid = receipt(amount="100", core="", paid_currency="EUR", rate="", rate_source="card")
+    assert "empty" in browser.post(path, unsaid, status=422)
+    text = browser.post(
+        path, receipt(amount="100", core="20", paid_currency="EUR", rate="1.08", rate_source="card")
+    )
+
+    # 1450 + 80 x 1.08; the deposit of 20 EUR is owed at 21.60.
+    assert "1,536.40 USD" in text
+    assert "21.60 USD" in text
+    assert "Paid 100.00 EUR; 1 EUR = 1.08 USD on 2026-05-04, card" in text
+
+
+def test_money_is_changed_and_the_year_stands_in_each_currency(browser: Browser, bought: int) -> None:
+    change = {
+        "gave": "1050",
+        "gave_currency": "USD",
+        "got": "1000",
+        "got_currency": "eur",
+        "exchange_source": "bank statement",
+        "exchange_day": DAY,
+    }
+    assert "Where the amounts come from" in browser.get("/money")
+    assert "two currencies" in browser.post("/money/exchange", change | {"got_currency": ""}, status=422)
+    assert "empty" in browser.post("/money/exchange", change | {"exchange_source": ""}, status=422)
+    both = change | {"gave_currency": "GBP"}
+    assert "two steps through USD" in browser.post("/money/exchange", both, status=422)
+    assert "1,000.00 EUR, in the books for 1,050.00 USD" in browser.post("/money/exchange", change)
+    back = change | {"gave": "500", "gave_currency": "EUR", "got": "530", "got_currency": "USD"}
+    assert "500.00 EUR, in the books for 525.00 USD" in browser.post("/money/exchange", back)
+    text = browser.get("/money/year/2026")
+
+    # 500 EUR bought at 1.05 for 525.00, changed back for 530.00.
+    assert "Gained on exchange" in text
+    assert "5.00 USD" in text
+    assert "In EUR" in text
+    assert "Currencies are never added" in text

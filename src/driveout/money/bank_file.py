@@ -18,7 +18,7 @@ from driveout.units import Money, minor_digits, read_number
 DAY_ORDERS = ("ymd", "dmy", "mdy")
 # A bank shows a payment some days after the receipt says it was made.
 _DAYS_APART = 5
-_MOST_ROWS = 5000
+MOST_ROWS = 5000
 _HEADS = {
     "day": ("date", "day", "datum", "buchungstag", "fecha", "posted"),
     "amount": ("amount", "betrag", "importe", "montant", "value"),
@@ -191,9 +191,9 @@ def bank_lines(table: Table, columns: BankColumns, currency: str) -> tuple[BankL
             value=columns.order,
             allowed=", ".join(DAY_ORDERS),
         )
-    if len(table.rows) > _MOST_ROWS:
+    if len(table.rows) > MOST_ROWS:
         raise BadEntry(
-            f"{table.name} has {len(table.rows):,} rows; at most {_MOST_ROWS:,} are taken at once. "
+            f"{table.name} has {len(table.rows):,} rows; at most {MOST_ROWS:,} are taken at once. "
             "Export a shorter span.",
             place=table.name,
         )
@@ -238,6 +238,8 @@ def _amount(cells: dict[str, str], columns: BankColumns, currency: str, comma: b
             raise BadEntry(f"{text!r} has more decimals than {currency}.")
         return Money(int(scaled), currency)
 
+    if not any(cells.get(name, "").strip() for name in (columns.amount, columns.out, columns.into) if name):
+        raise BadEntry("The row has no amount; it may be torn.")
     if columns.amount:
         amount = number(columns.amount)
         return -amount if columns.spent_is_positive else amount

@@ -8,7 +8,7 @@ from typing import Any
 
 from driveout.errors import BadEntry
 from driveout.files import Table, csv_table
-from driveout.money.bank_file import DAY_ORDERS, BankColumns, guessed_columns, guessed_order
+from driveout.money.bank_file import DAY_ORDERS, MOST_ROWS, BankColumns, guessed_columns, guessed_order
 
 # Name for the person -> name of the code table; the empty one lets the file tell.
 ENCODINGS = {
@@ -19,6 +19,9 @@ ENCODINGS = {
     "Central European (Windows 1250)": "cp1250",
     "Cyrillic (Windows 1251)": "cp1251",
 }
+
+# A row may hold line breaks within quotes; no bank writes so many in every row.
+_LINES_A_ROW = 4
 
 
 @dataclass(frozen=True)
@@ -92,8 +95,17 @@ def bank_table(data: bytes, name: str, encoding: str = "") -> Table:
     Raises
     ------
     BadEntry
-        If the bytes do not fit the encoding.
+        If the bytes do not fit the encoding, or there are far more lines than rows that are taken; the
+        latter is said before anything is read, so that a huge file costs neither time nor memory.
     """
+    lines = data.count(b"\n")
+    if lines > _LINES_A_ROW * MOST_ROWS:
+        raise BadEntry(
+            f"{name} has {lines:,} lines; at most {MOST_ROWS:,} rows are taken at once. Export a shorter span.",
+            field="bank",
+            place=name,
+            allowed=f"at most {MOST_ROWS:,} rows",
+        )
     if not encoding:
         return csv_table(data, name)
     try:
