@@ -60,6 +60,42 @@ def _libraries() -> list[float]:
         ("38000 mile", "km", "kilometer"),
     ):
         found.append(abs(read_quantity(text, unit) / units(text).to(other).magnitude - 1) / 1e-9)
+    return [*found, *_numbers(), *_sizes()]
+
+
+def _numbers() -> list[float]:
+    """Check digit and model year against the registry's patterns; one that differs is infinitely far."""
+    import ultravin
+
+    from driveout.cars.vin import read_vin
+
+    found = []
+    for wmi in ("1HG", "1G1", "2T1", "4T1", "1FA", "KMH"):
+        for number in ultravin.generate(40, seed=5, wmi=wmi, min_year=1998, invalid_rate=0.0):
+            ours = read_vin(number, this_year=2040)
+            same = ours.check_holds and ours.years == (ultravin.decode(number)["model_year"],)
+            found.append(0.0 if same else float("inf"))
+    return found
+
+
+def _sizes() -> list[float]:
+    """Plain tyre sizes against a tyre-code package; one that differs is infinitely far."""
+    from tire_codes import TireCodeParser
+
+    from driveout.wear import read_tyre_size
+
+    found = []
+    for width in range(165, 256, 10):
+        for aspect, rim in ((45, 17), (55, 16), (65, 15)):
+            code = f"{width}/{aspect}R{rim} 91V"
+            ours, theirs = read_tyre_size(code), TireCodeParser(code).parse()
+            same = (ours.width_mm, ours.aspect_percent, ours.rim_in, ours.speed_symbol) == (
+                theirs.WIDTH,
+                theirs.ASPECT_RATIO,
+                theirs.WHEEL_DIAMETER,
+                theirs.SPEED_RATING,
+            )
+            found.append(0.0 if same else float("inf"))
     return found
 
 

@@ -15,6 +15,7 @@ from driveout.store import Store
 from driveout.wear import actions
 from driveout.wear.topics import TOPICS
 from tests.browser.conftest import PHONE, shot
+from tests.browser.test_accessible import faults_of
 from tests.viewing import added
 
 pytestmark = pytest.mark.browser
@@ -205,6 +206,7 @@ def test_every_topic_shows_the_reading_the_deciding_limit_the_others_and_where_t
         for topic, spot, entries, _, _ in reversed(ROUND):
             if entries:
                 actions.record_readings(tx, car, topic, {spot: entries}, at=at)
+    faults: list[str] = []
     for page, size in ((phone, "phone"), (desk, "desk")):
         page.set_default_timeout(20_000)
         for topic, spot, entries, decided, other in ROUND:
@@ -221,12 +223,17 @@ def test_every_topic_shows_the_reading_the_deciding_limit_the_others_and_where_t
             text = " ".join(main.inner_text().split())
             assert decided in text, topic
             assert other in text, topic
+            faults += faults_of(page) if page is phone else []
             shot(page, f"{size}-wear-{topic}")
         for name in ("", "/paint", "/limits", "/sheet"):
             page.goto(f"{address}/cars/{car}/wear{name}")
+            faults += faults_of(page) if page is phone else []
             shot(page, f"{size}-wear{name.replace('/', '-')}")
         page.goto(f"{address}/cars/{car}/identity")
+        faults += faults_of(page) if page is phone else []
+        assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]  # type: ignore[index]
         shot(page, f"{size}-identity")
+    assert not faults, "\n".join(faults)
 
 
 def test_the_inspection_sheet_prints_so_that_a_buyer_can_read_it(
