@@ -106,3 +106,24 @@ def cents_off(entries: Iterable[Entry], folder: Path, *, dates: bool = True) -> 
         name: sum(abs(theirs.get(key, 0) - ours.get(key, 0)) for key in {*theirs, *ours})
         for name, theirs in judges.items()
     }
+
+
+def profit_by_judge(entries: Iterable[Entry], car: str, currency: str, folder: Path) -> dict[str, int]:
+    """Profit of one car as each program sums it from the exports, in minor units."""
+    entries = tuple(entries)
+    text = ledger_text(entries)
+    judges = {
+        "beancount": beancount_says(beancount_text(entries))[0],
+        "hledger": hledger_says(text, folder)[0],
+        "ledger": ledger_says(text, folder)[0],
+    }
+    return {
+        name: -sum(
+            amount
+            for (account, unit), amount in sums.items()
+            if unit == currency
+            and account.split(":")[-1] == car
+            and account.startswith(("Income", "Expenses"))
+        )
+        for name, sums in judges.items()
+    }
