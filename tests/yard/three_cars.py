@@ -77,10 +77,10 @@ def with_an_offer(tx: Tx, at: datetime) -> int:
     return car
 
 
-def eight_closed_cars(tx: Tx, at: datetime, factor: float = 1.3) -> None:
-    """Cars whose starters took that much longer than said, closed one after the other."""
-    for n in range(8):
-        day = at - timedelta(days=400 - 40 * n)
+def closed_cars(tx: Tx, at: datetime, count: int = 8, factor: float = 1.3) -> None:
+    """Cars whose work took that much longer than said, closed one after the other."""
+    for n in range(count):
+        day = at - timedelta(days=40 * (count - n) + 60)
         car = a_car(tx, day, f"Pipit 1.{n}", "Clutch slips in high gears.", 700, 2600)
         buy(tx, car, usd("650"), at=day)
         choose_repair(tx, car, "rep_clutch_fwd", "new", at=day)
@@ -109,4 +109,4 @@ def eight_closed_cars(tx: Tx, at: datetime, factor: float = 1.3) -> None:
         close_car(tx, car, day + timedelta(days=31))
 
 
-__all__ = ["a_car", "eight_closed_cars", "finished_car", "three_cars", "with_an_offer"]
+__all__ = ["a_car", "closed_cars", "finished_car", "three_cars", "with_an_offer"]

@@ -325,10 +325,10 @@ def name_of(network: Network, finding: str) -> str:
     return network.cause[finding].name if finding in network.cause else finding
 
 
-def knowledge_of(tx: Tx) -> Pack:
-    """The pack with the person's own changes and what sold cars have taught."""
+def knowledge_of(tx: Tx, without: int | None = None) -> Pack:
+    """The pack with the person's own changes and what sold cars, all but one if named, have taught."""
     own = _own_content(tx)
-    return _taught(own, _lessons(tx, knowledge(own)), _shared(tx))
+    return _taught(own, _lessons(tx, knowledge(own), without), _shared(tx))
 
 
 def _shared(tx: Tx) -> tuple[tuple[float, str], ...]:
@@ -404,7 +404,7 @@ def let_file_teach(tx: Tx, file: int, counts: bool) -> None:
     records.set_shared(tx, file, counts)
 
 
-def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
+def _lessons(tx: Tx, pack: Pack, without: int | None = None) -> tuple[_Lesson, ...]:
     causes = [*pack.faults, *pack.competing]
     by_car: dict[int, dict[str, str]] = {}
     spoken: set[int] = set()
@@ -416,7 +416,7 @@ def _lessons(tx: Tx, pack: Pack) -> tuple[_Lesson, ...]:
     cars = cars_numbered(tx, by_car) if by_car else {}
     for car_id, found in by_car.items():
         car = cars[car_id]
-        if car.stage == "sold" and car_id not in aside:
+        if car.stage == "sold" and car_id not in aside and car_id != without:
             traits = tuple(sorted(traits_of(car).items()))
             lessons.append(_Lesson(class_of(car), traits, tuple(found.items()), car_id in spoken))
     return tuple(lessons)

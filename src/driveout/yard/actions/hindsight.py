@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from driveout.cars import Car
 from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, CannotSay
-from driveout.faults import infer, title_evidence, with_silence
-from driveout.faults.actions import ADVERT_FACTS, class_of, findings_of, knowledge_of, network_for
+from driveout.faults import Network, infer, title_evidence, with_silence
+from driveout.faults.actions import ADVERT_FACTS, class_of, findings_of, knowledge_of, traits_of
+from driveout.faults.shipped import network_of
 from driveout.lessons.actions import frozen_estimate
 from driveout.money import standing
 from driveout.money.actions import car_entries
@@ -43,8 +44,8 @@ def checks_worth_then(tx: Tx, car_id: int) -> tuple[WorthThen, ...]:
     """Checks left out before a car was bought, by what each was worth on that day.
 
     The chances are those of the day: only what was recorded up to the purchase counts, at the
-    price paid, with the sale price that was planned and the person's rules. The knowledge pack and
-    the rules are today's.
+    price paid, with the sale price that was planned. What this car taught is left out; the pack and
+    the person's rules are today's.
 
     Parameters
     ----------
@@ -71,12 +72,15 @@ def checks_worth_then(tx: Tx, car_id: int) -> tuple[WorthThen, ...]:
     bought = next((e for e in standing(car_entries(tx, car_id)) if e.fact("kind") == "purchase"), None)
     if bought is None:
         raise CannotSay(f"{car.name} was not bought here, so no check stood before it.", missing="purchase")
-    network = network_for(tx, car)
-    evidence = evidence_then(tx, car, bought.day)
+    # What this very car taught afterwards was not known then.
+    pack = knowledge_of(tx, without=car_id)
+    network = network_of(pack, class_of(car), traits_of(car))
+    evidence = evidence_then(tx, car, network, bought.day)
+    posterior = infer(network, evidence)
     rules = rules_of(tx, car.currency).rules
     paid = float(max(posting.amount for posting in bought.postings if posting.commodity == car.currency))
     case = car_case(
-        infer(network, evidence),
+        posterior,
         catalogue_of(car),
         rules,
         _value_then(tx, car),
@@ -85,11 +89,11 @@ def checks_worth_then(tx: Tx, car_id: int) -> tuple[WorthThen, ...]:
         facts=fault_facts(tx),
     )
     made = Forecast(case, POINTS)
-    offered = checks_on_offer(knowledge_of(tx), network, evidence, class_of(car))
+    offered = checks_on_offer(pack, network, evidence, class_of(car))
     if not offered:
         return ()
-    viewing = viewing_of(case, infer(network, evidence), offered, known=(made, ceiling_from(made)))
-    names = {check.id: check for check in knowledge_of(tx).checks.values()}
+    viewing = viewing_of(case, posterior, offered, known=(made, ceiling_from(made)))
+    names = {check.id: check for check in pack.checks.values()}
     found = [
         WorthThen(
             names[worth.name].do,
@@ -103,9 +107,8 @@ def checks_worth_then(tx: Tx, car_id: int) -> tuple[WorthThen, ...]:
     return tuple(sorted(found, key=lambda one: -one.worth.minor))
 
 
-def evidence_then(tx: Tx, car: Car, day: datetime.date) -> dict[str, str]:
+def evidence_then(tx: Tx, car: Car, network: Network, day: datetime.date) -> dict[str, str]:
     """What was known of a car on a day, proved faults left out; silences of its advert included."""
-    network = network_for(tx, car)
     rows = [row for row in findings_of(tx, car.id) if row.at.date() <= day and row.finding in network.finding]
     evidence = {row.finding: row.outcome for row in rows}
     for name, label in title_evidence(str(car.facts.get("title") or ""), network).items():
