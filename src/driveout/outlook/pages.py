@@ -99,7 +99,10 @@ def _outlook_page(
         whole=newest.breakdown if newest else {},
         trail_narrow=trail_svg(bands, f"trail-{car_id}-n", NARROW),
         trail_wide=trail_svg(bands, f"trail-{car_id}-w", WIDE),
-        points=[(p, _point_words(p)) for p in reversed(points)],
+        points=[
+            (after, actions.moved(before, after) if after.is_known else _point_words(after))
+            for before, after in reversed(list(zip([None, *points], points, strict=False)))
+        ],
         moves=_moves(points),
         rule_words=CEILING_RULES,
         lines=lines[:MOST_LINES],
@@ -213,14 +216,13 @@ def _stop_page(
         bands.append((one.label, StripBand(low, middle, high, 0, car.currency, one.loss_chance)))
         rows.append(
             [
-                one.label[:1].upper() + one.label[1:],
+                one.label[:1].upper() + one.label[1:] + (f" ({one.refused})" if one.refused else ""),
                 f"{money(low)} to {money(high)}",
                 money(one.money.mean),
                 f"{one.hours.mean:.0f}",
                 "" if math.isnan(one.per_hour) else money(one.per_hour),
                 money(one.worth),
                 f"{one.days:.0f}",
-                one.refused or "no",
             ]
         )
 
@@ -388,23 +390,26 @@ def _rules_from_form(form: Form, currency: str) -> Rules:
 
 
 def _moves(points: list[Point]) -> list[list[str]]:
-    """The trail as a table, newest first: what each fact moved."""
+    """The trail as a table, newest first: where the figures stood after each fact."""
     rows = []
-    for before, after in zip([None, *points], points, strict=False):
+    for after in points:
         band = actions.band_of_point(after)
         rows.append(
             [
-                after.reason,
+                after.reason if len(after.reason) <= SHORT else after.reason[: SHORT - 1].rstrip() + "…",
                 after.at.date().isoformat(),
                 "none" if band is None else f"{band.text(band.low)} to {band.text(band.high)}",
                 "none" if band is None else band.text(band.middle),
                 "" if after.hours_p50 is None else f"{after.hours_p50:.0f}",
                 after.finish_p50 or "",
                 after.sale_p50 or "",
-                actions.moved(before, after),
             ]
         )
     return rows[::-1]
+
+
+#: letters of a fact that stand in a narrow column
+SHORT = 44
 
 
 def _point_words(point: Point) -> str:
