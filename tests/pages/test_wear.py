@@ -271,6 +271,8 @@ def test_the_sheet_reads_without_links_to_forms(browser: Browser, car: int) -> N
     assert "8.00 mm" in html
     assert "Held to" in html
     assert "no promise for later" in html
+    # Where nothing verified decides, the sheet says so and names the unverified figures.
+    assert "no verified limit; general: at most 6 years, unverified: holds" in words(html)
     assert "Paint film" in html
 
 
