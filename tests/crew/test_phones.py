@@ -229,3 +229,29 @@ def test_a_name_is_shown_as_text_only(owner: Browser) -> None:
     owner.post("/crew/person", {"name": "<script>alert(1)</script>", "role": "hand"})
 
     assert "<script>alert" not in owner.get("/crew")
+
+
+def test_a_stranger_sends_no_more_than_a_code_and_a_name(phone_at: Phones) -> None:
+    phone = phone_at()
+    data = {"csrf": csrf(phone, "/pair"), "secret": "x" * 30_000, "device": "x"}
+
+    assert phone.post("/pair", data=data).status_code == 413
+    assert phone.post("/cars/1/money/receipt", content=b"x" * 30_000).status_code == 401
+
+
+def test_a_body_that_stops_coming_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    import anyio
+
+    from driveout.web import gate
+
+    monkeypatch.setattr(gate, "SECONDS_BETWEEN_PIECES", 0.05)
+
+    async def never() -> dict[str, Any]:
+        await anyio.sleep(30)
+        return {}
+
+    async def ask() -> Any:
+        return await gate._whole_body({}, never, 1000, 1000)
+
+    trouble, _ = anyio.run(ask)
+    assert trouble[0] == 408

@@ -127,6 +127,7 @@ POSTS: dict[str, str] = {
     f"{_CAR}/sale/after": OWNER,
     f"{_CAR}/wear/limits/drop": OWNER,
     f"{_CAR}/wear/limits/file": OWNER,
+    f"{_CAR}/outlook/delay": HAND,
     "/lessons/count": OWNER,
     "/lessons/faults": OWNER,
     "/lessons/take-in": OWNER,

@@ -8,7 +8,7 @@ from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
-from anyio import to_thread
+from anyio import move_on_after, to_thread
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -17,6 +17,10 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 LARGEST_UPLOAD = 25_000_000
 _DRAINED = 200_000_000
+# All that somebody who is not paired may send is a code and a name.
+STRANGERS_BODY = 20_000
+_STRANGERS_DRAINED = 1_000_000
+SECONDS_BETWEEN_PIECES = 60.0
 _READS = {"GET", "HEAD", "OPTIONS"}
 _LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 _FORWARDED = (b"forwarded", b"x-forwarded-for", b"x-real-ip", b"via")
@@ -110,7 +114,9 @@ class Gate:
             else:
                 scope.setdefault("state", {})["visitor"] = visitor
         if trouble is None and scope["method"] not in _READS:
-            trouble, receive = await _whole_body(headers, receive)
+            stranger = scope["state"]["visitor"] is STRANGER
+            most = (STRANGERS_BODY, _STRANGERS_DRAINED) if stranger else (LARGEST_UPLOAD, _DRAINED)
+            trouble, receive = await _whole_body(headers, receive, *most)
         if trouble is not None:
             status, sentence = trouble
             await self._refused(scope, send, status, sentence)
@@ -191,17 +197,21 @@ def _name(host: str) -> str:
 
 
 async def _whole_body(
-    headers: dict[bytes, bytes], receive: Receive
+    headers: dict[bytes, bytes], receive: Receive, largest: int, drained: int
 ) -> tuple[tuple[int, str] | None, Receive]:
     """Read the body with a limit; a longer one is read off (so that the browser shows our words) and refused."""
     parts: list[bytes] = []
     size = 0
     declared = headers.get(b"content-length", b"0")
-    if declared.isdigit() and int(declared) > _DRAINED:
-        return (413, _too_large(int(declared))), receive
+    if declared.isdigit() and int(declared) > drained:
+        return (413, _too_large(int(declared), largest)), receive
     more = True
     while more:
-        message = await receive()
+        message: MutableMapping[str, Any] | None = None
+        with move_on_after(SECONDS_BETWEEN_PIECES):
+            message = await receive()
+        if message is None:
+            return (408, "Nothing more arrived for a minute. Nothing was changed; send it again."), receive
         if message["type"] == "http.disconnect":
             return (
                 400,
@@ -209,13 +219,13 @@ async def _whole_body(
             ), receive
         chunk = message.get("body", b"")
         size += len(chunk)
-        if size > _DRAINED:
+        if size > drained:
             break
-        if size <= LARGEST_UPLOAD:
+        if size <= largest:
             parts.append(chunk)
         more = message.get("more_body", False)
-    if size > LARGEST_UPLOAD:
-        return (413, _too_large(size)), receive
+    if size > largest:
+        return (413, _too_large(size, largest)), receive
     body = b"".join(parts)
     handed = False
 
@@ -229,9 +239,11 @@ async def _whole_body(
     return None, replay
 
 
-def _too_large(size: int) -> str:
+def _too_large(size: int, largest: int) -> str:
+    if largest == STRANGERS_BODY:
+        return "A phone that is not paired sends a code and a name, nothing larger. Nothing was changed."
     return (
-        f"What was sent has {size / 1e6:.0f} MB; at most {LARGEST_UPLOAD / 1e6:.0f} MB is accepted. "
+        f"What was sent has {size / 1e6:.0f} MB; at most {largest / 1e6:.0f} MB is accepted. "
         "Send a smaller photo or split the file. Nothing was changed."
     )
 
