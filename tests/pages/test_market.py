@@ -281,3 +281,16 @@ def test_comparables_of_another_model_move_the_slopes_that_a_value_starts_from(
     text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km"}, files=sheet)
 
     assert "and 1 other model of your own" in text
+
+
+def test_another_car_of_the_same_model_is_no_other_model(
+    browser: Browser, car: int, store: Store, clock: Clock
+) -> None:
+    with store.writing() as tx:
+        name = "Tarnwick Linnet 1.4, 2011, blue"
+        other = add_car(tx, name=name, currency="USD", made_year=2011, mileage_km=90_000, at=clock()).id
+    sheet = {"file": ("comps.csv", ROWS.encode(), "text/csv")}
+    browser.post(f"/cars/{other}/value/comparables", {"mileage_unit": "km"}, files=sheet)
+    text = browser.post(f"/cars/{car}/value/comparables", {"mileage_unit": "km"}, files=sheet)
+
+    assert "of your own" not in text

@@ -268,11 +268,13 @@ def appraise_car(tx: Tx, car_id: int, *, at: datetime) -> KeptAppraisal:
 def _prior_for(tx: Tx, car: Car, on: date) -> Prior:
     """The shipped prior, moved by the comparables of the person's other models."""
     base = default_prior()
-    names = {one.id: one.name.casefold().strip() for one in list_cars(tx)}
     others = records.comparables_of_others(tx, car.id, car.currency, MOST_MODELS, MOST_CARS)
+    if not others:
+        return base
+    # Cars alike up to the first comma of their name are taken to be one model; this one's own is no other model.
+    names = {one.id: one.name.split(",")[0].casefold().strip() for one in list_cars(tx)}
     by_name: dict[str, list[Comparable]] = {}
     for other, comparables in others.items():
-        # Cars of one name are taken to be one model; this one's own name is not another model.
         if names[other] != names[car.id]:
             by_name.setdefault(names[other], []).extend(comparables)
     found = (evidence_of(comparables, on, base) for comparables in by_name.values())
