@@ -255,6 +255,7 @@ def test_the_inspection_sheet_prints_so_that_a_buyer_can_read_it(
     words = " ".join(text.stdout.decode().split())
     folder = os.environ.get("DRIVEOUT_SHOTS")
     if folder:
+        Path(folder).mkdir(parents=True, exist_ok=True)
         subprocess.run(["pdftoppm", "-png", "-r", "80", str(printed), f"{folder}/printed-sheet"], check=True)
 
     assert "1.20 mm (0.047 in)" in words
