@@ -16,6 +16,8 @@ from driveout.errors import BadEntry
 SUBJECTS = ("whole car", "inside", "engine bay", "tyres", "before the work", "work done", "fault", "papers")
 LARGEST_PHOTO = 15_000_000
 MOST_PHOTOS = 24
+# A small file can claim a picture that no memory holds; the largest telephones take 108 million points (from memory).
+MOST_POINTS = {"JPEG": 120_000_000, "PNG": 40_000_000}
 _JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 # Chunks that change how a PNG looks; all others are text, time, tags and unknown private things.
 _PNG_KEPT = {b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT", b"bKGD", b"pHYs"}
@@ -115,6 +117,8 @@ def _jpeg(data: bytes) -> bytes:
             or not (0xE0 <= marker <= 0xEF or marker == 0xFE)
         ):
             kept.append(segment)
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):  # start of a frame
+            _demand_points("JPEG", *struct.unpack_from(">HH", segment, 5))
         at = end
         if marker == 0xDA:
             end = _end_of_scan(data, at)
@@ -123,6 +127,15 @@ def _jpeg(data: bytes) -> bytes:
     if turn != 1:
         kept.insert(1, _only_orientation(turn))
     return b"".join((*kept, b"\xff\xd9"))
+
+
+def _demand_points(kind: str, height: int, width: int) -> None:
+    if height * width > MOST_POINTS[kind]:
+        raise BadEntry(
+            f"The photo claims {width:,} by {height:,} points; that is no photo of a telephone. Send it smaller.",
+            field="photo",
+            allowed=f"{kind} up to {MOST_POINTS[kind]:,} points",
+        )
 
 
 def _end_of_scan(data: bytes, at: int) -> int:
@@ -167,6 +180,9 @@ def _png(data: bytes) -> bytes:
         chunk = data[at : at + 12 + size]
         if len(chunk) < 12 + size:
             raise IndexError
+        if kind == b"IHDR":
+            width, height = struct.unpack_from(">II", chunk, 8)
+            _demand_points("PNG", height, width)
         # Critical chunks begin with a capital letter.
         if kind[:1].isupper() or kind in _PNG_KEPT:
             kept.append(chunk)
