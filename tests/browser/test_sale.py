@@ -40,6 +40,7 @@ def amount(text: str) -> float:
 
 
 def no_side_scroll(page: Page) -> None:
+    page.wait_for_load_state("load")
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]  # type: ignore[index]
 
 
@@ -116,6 +117,13 @@ def test_the_demo_car_is_sold_on_a_phone_and_three_programs_agree_on_its_profit(
     (tmp_path / "car.jpg").write_bytes(a_phone_jpeg(turn=6))
     phone.set_input_files("input[name=photo]", tmp_path / "car.jpg")
     phone.get_by_role("button", name="Add the photo").click()
+    phone.wait_for_load_state("load")
+    unfold(phone)
+    wide = phone.evaluate(
+        "[...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest('.wide'))"
+        ".map(e => e.tagName + '.' + e.className + ' ' + e.textContent.trim().slice(0, 40))"
+    )
+    assert wide == []
     shot(phone, "sale-phone")
     assert faults_of(phone) == []
     file = phone.request.get(f"{address}/cars/{CAR}/sale/buyers-file.pdf").body()
