@@ -69,7 +69,7 @@ def titled(path: str, written: str) -> Document:
     first, _, rest = written.lstrip().partition("\n")
     if not first.startswith("# "):
         raise BadEntry(f"The help page {path} does not begin with '# Title'.", field="path", value=path)
-    return Document(path, first[2:].strip(), rest.strip())
+    return Document(path, first[2:].replace("`", "").strip(), rest.strip())
 
 
 def as_html(document: Document, sources: Collection[str] = ()) -> str:
