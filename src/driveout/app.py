@@ -234,7 +234,7 @@ def web_app(store: Store, listening: Listening | None = None) -> FastAPI:
     app.state.frame.noted = _note_act
     app.state.frame.last_change = _last_change
     app.state.store = store
-    app.state.page_routes = [route for module in modules for route in module.router.routes]
+    app.state.page_routes = [route for module in modules for route in _routes_of(module.router)]
     for module in modules:
         app.include_router(module.router, include_in_schema=False)
         if hasattr(module, "api"):
@@ -280,8 +280,10 @@ def web_app(store: Store, listening: Listening | None = None) -> FastAPI:
             return b"application/json", json.dumps(DriveoutError(sentence).as_dict()).encode()
         text = (
             "<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-            f"<title>driveout</title><link rel=stylesheet href=/static/driveout.css><main><h1>Not done</h1>"
-            f"<p>{sentence}</p><p><a href=/>To the yard</a></p></main></html>"
+            "<title>driveout</title><link rel=stylesheet href=/static/driveout.css>"
+            f"<main class=book><h1>{'Pair this phone first' if status == 401 else 'Not done'}</h1><p>{sentence}</p><p>"
+            + ("<a href=/pair>I have a code</a>" if status == 401 else "<a href=/>To the yard</a>")
+            + "</p></main></html>"
         )
         return b"text/html; charset=utf-8", text.encode()
 
@@ -341,6 +343,16 @@ def _last_change(tx: Tx, path: str) -> Changed | None:
         return None if event is None else Changed(event.at, event.data.get("by", ""), event.summary)
     act = last_act(tx, path)
     return None if act is None else Changed(act.at, act.person)
+
+
+def _routes_of(router: Any) -> Iterator[Any]:
+    """Routes of a router and of the routers it is made of."""
+    for route in router.routes:
+        inner = getattr(route, "original_router", None)
+        if inner is None:
+            yield route
+        else:
+            yield from _routes_of(inner)
 
 
 def _car_top(tx: Tx, car_id: int) -> dict[str, Any]:

@@ -27,6 +27,7 @@ METHODS: Mapping[str, tuple[str, ...]] = {
     "money/books.html": ("money",),
     "faults/knowledge.html": ("faults", "sensitivity"),
     "outlook/rules.html": ("ceiling", "uncertain"),
+    "simulate/simulate.html": ("simulate",),
 }
 
 
