@@ -19,6 +19,7 @@ from driveout.store import Store
 from driveout.web.listening import Listening, own_address
 from driveout.workshop import actions as work
 from tests.browser.conftest import PHONE, open_page, shot
+from tests.browser.test_accessible import faults_of
 from tests.conftest import Clock
 
 pytestmark = pytest.mark.browser
@@ -56,7 +57,7 @@ def test_a_phone_is_paired_by_the_code_and_the_secret_never_reaches_an_address_l
     asked: list[str] = []
     phone.context.on("request", lambda request: asked.append(request.url))
     phone.goto(at_network + "/")
-    expect(phone.get_by_text("This phone is not paired")).to_be_visible()
+    expect(phone.get_by_text("Pair this phone first")).to_be_visible()
     shot(phone, "phone-not-paired")
 
     desk.goto(at_machine + "/crew")
@@ -65,11 +66,13 @@ def test_a_phone_is_paired_by_the_code_and_the_secret_never_reaches_an_address_l
     desk.get_by_role("button", name="Pair a phone").click()
     secret = desk.locator(".typed").inner_text()
     shot(desk, "desk-crew-pairing")
+    assert faults_of(desk) == []
 
     phone.goto(f"{at_network}/pair#{secret.replace('-', '')}")
     assert phone.get_by_label("Code").input_value() == secret.replace("-", "")
     assert "#" not in phone.url
     shot(phone, "phone-pair")
+    assert faults_of(phone) == []
     phone.get_by_label("What you call this phone").fill("garage phone")
     phone.get_by_role("button", name="Pair").click()
     expect(phone.get_by_role("heading", name="On this device")).to_be_visible()
@@ -83,7 +86,7 @@ def test_a_phone_is_paired_by_the_code_and_the_secret_never_reaches_an_address_l
     expect(desk.get_by_text("garage phone")).to_be_visible()
     desk.get_by_role("button", name="Take away").click()
     phone.goto(at_network + "/")
-    expect(phone.get_by_text("This phone is not paired")).to_be_visible()
+    expect(phone.get_by_text("Pair this phone first")).to_be_visible()
 
 
 def test_pages_read_before_are_there_offline_with_their_time_and_a_form_is_never_kept(
@@ -101,6 +104,7 @@ def test_pages_read_before_are_there_offline_with_their_time_and_a_form_is_never
     page.goto(address + "/cars/2/money")
     expect(page.locator(".offline")).to_contain_text("this is as of")
     shot(page, "phone-offline-read")
+    assert faults_of(page) == []
     page.get_by_label("Time", exact=False).first.fill("1.25", force=True)
     form = page.locator('form[action$="/money/hours"]')
     form.evaluate(
@@ -143,6 +147,7 @@ def test_two_at_the_rules_the_later_sees_both_side_by_side(
     row = second.get_by_role("row", name="What an own hour must bring")
     expect(row.get_by_role("cell")).to_have_text(["44", "31"])
     shot(second, "phone-both-versions")
+    assert faults_of(second) == []
     assert second.evaluate("document.documentElement.scrollWidth") <= 390
     second.get_by_role("button", name="Put mine over it").click()
     second.goto(address + "/rules")
@@ -165,6 +170,10 @@ def test_job_cards_keep_ticks_with_no_network_and_bring_them_home(
     page.context.set_offline(True)
     page.goto(file.as_uri())
     shot(page, "phone-job-cards")
+    assert faults_of(page) == []
+    page.emulate_media(color_scheme="dark")
+    assert faults_of(page) == []
+    shot(page, "phone-job-cards-dark")
     page.locator("[id^=tick-]").first.check()
     page.locator("#hours").fill("1,5")
     page.get_by_role("button", name="Add").click()
@@ -183,6 +192,7 @@ def test_job_cards_keep_ticks_with_no_network_and_bring_them_home(
     page.get_by_role("button", name="Hand in").click()
     expect(page.get_by_text("2 entries, 0 to look at")).to_be_visible()
     shot(page, "phone-brought-back")
+    assert faults_of(page) == []
     with store.reading() as tx:
         assert work.work_of(tx, 2, job.id).work.finished_count == 1
     page.context.close()

@@ -81,6 +81,7 @@ def one(request: Request, car_id: int, form: PostedForm) -> Response:
     def do(tx: Tx) -> Undo:
         unit = form.choice("mileage_unit", ("km", "mi"))
         cells = {name: form.text(name, required=False) for name in _CELLS}
+        cells |= {name: form.plain(name, required=False) for name in ("price", "mileage") if name in cells}
         new = actions.add_one(tx, car_id, cells, at=now(request), mileage_unit=unit)
         actions.appraise_car(tx, car_id, at=now(request))
         return _added(car_id, {kept.id: kept.car for kept in new})

@@ -23,7 +23,7 @@ from driveout.viewing.problem_file import read_problem
 from driveout.viewing.record_file import read_record
 from driveout.viewing.viewing_file import SCHEMA as VIEWING
 from driveout.viewing.viewing_file import read_viewing, schema_of
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit, typed_number
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -43,9 +43,10 @@ class Asked:
 
     def __init__(self, request: Request, currency: str) -> None:
         query = request.query_params
-        self.price = money_from_text(query["price"], currency) if query.get("price", "").strip() else None
-        self.minutes = _number(query.get("minutes", ""), "minutes", MINUTES)
-        self.checks = round(_number(query.get("checks", ""), "checks", KEPT))
+        price = typed_number(request, query.get("price", ""))
+        self.price = money_from_text(price, currency) if price.strip() else None
+        self.minutes = _number(typed_number(request, query.get("minutes", "")), "minutes", MINUTES)
+        self.checks = round(_number(typed_number(request, query.get("checks", "")), "checks", KEPT))
         known = {need for need, _ in MAY_LACK}
         self.without = tuple(need for need in query.getlist("without") if need in known)
 

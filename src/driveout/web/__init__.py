@@ -1,7 +1,19 @@
 """The page frame: forms, templates, the gate before every request. Knows no part of the job."""
 
 from driveout.web.forms import Form, PostedForm, Upload, form_of
-from driveout.web.frame import Chapter, Frame, Tx, Undo, header_of, now, page, reading, submit, writing
+from driveout.web.frame import (
+    Chapter,
+    Frame,
+    Tx,
+    Undo,
+    header_of,
+    now,
+    page,
+    reading,
+    submit,
+    typed_number,
+    writing,
+)
 
 __all__ = [
     "Chapter",
@@ -17,5 +29,6 @@ __all__ = [
     "page",
     "reading",
     "submit",
+    "typed_number",
     "writing",
 ]

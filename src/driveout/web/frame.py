@@ -32,6 +32,7 @@ from driveout.web.taste import (
     km_text,
     localised,
     number_text,
+    settled,
     taste_of,
     use,
 )
@@ -227,6 +228,11 @@ def visitor_of(request: Request) -> Visitor:
 def taste_for(request: Request) -> Taste:
     """How this device wants things written."""
     return taste_of(request.cookies.get(TASTE_COOKIE, ""), request.headers.get("accept-language", ""))
+
+
+def typed_number(request: Request, text: str) -> str:
+    """A number from an address, as `Form.plain` gives one from a form; asked about when it can be read in two ways."""
+    return settled(text, taste_for(request))
 
 
 def header_of(request: Request, tx: Connection, car_id: int) -> dict[str, Any]:

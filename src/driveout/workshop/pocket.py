@@ -9,6 +9,7 @@ from html import escape
 from typing import Any
 
 from driveout.files import shipped
+from driveout.sources import shelf
 from driveout.workshop.cards import job_cards
 from driveout.workshop.hold import Progress, fastener_records, hold_point
 from driveout.workshop.strip import StripPlan, Task
@@ -56,6 +57,7 @@ def pocket_job(
             drawn.append(
                 {
                     **{key: card[key] for key in _SHOWN if card.get(key)},
+                    **({"cautions": [_cited(one) for one in card["cautions"]]} if card["cautions"] else {}),
                     "task": task.id,
                     "kind": task.kind,
                     "done": task.id in done,
@@ -67,10 +69,16 @@ def pocket_job(
     return {
         "job": job_id,
         "title": cards["title"],
-        "cautions": cards["cautions"],
+        "cautions": [_cited(one) for one in cards["cautions"]],
         "renewals": cards["renewals"],
         "phases": phases,
     }
+
+
+def _cited(caution: Mapping[str, str]) -> dict[str, str]:
+    """A caution with its source in words: the phone has no shelf to look the key up on."""
+    source = shelf().get(caution["source"])
+    return {**caution, "source": source.title if source else caution["source"].replace("-", " ")}
 
 
 def _pieces(plan: StripPlan, task: Task) -> dict[str, Any]:

@@ -84,7 +84,7 @@
 
   function drawCard(box, job, card) {
     var id = job + "-" + card.number;
-    add(box, "h4", card.number + ". " + card.verb + ": " + card.do);
+    add(box, "h4", card.number + ". " + (card.do.indexOf(card.verb) === 0 ? "" : card.verb + ": ") + card.do);
     (card.cautions || []).forEach(function (one) { caution(box, one); });
     if (card.mind) add(box, "p", "Mind: " + card.mind.join("; "));
     if (card.facts) add(box, "p", card.facts.join(" · "));
