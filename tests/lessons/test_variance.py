@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
 from driveout.errors import BadEntry
-from driveout.lessons import RESERVE, EstimateLine, actuals, estimate_from, taught, variance
+from driveout.lessons import RESERVE, Actual, EstimateLine, Job, actuals, estimate_from, fit, taught, variance
+from driveout.lessons.next_job import with_learned
 from driveout.money import bookings as book
 from driveout.money import cost_of_car
 from driveout.uncertain import ThreePoint, fitted
+from driveout.units import Money
 from tests.lessons import an_estimate
 from tests.money.story import CAR, car_story, day, usd
 
@@ -158,3 +161,54 @@ def test_hours_booked_at_the_bench_find_their_line_of_the_estimate() -> None:
 
     found = actuals([entry], CAR, estimate)
     assert [(actual.key, actual.minutes) for actual in found] == [("rep_clutch_fwd", 870)]
+
+
+def test_a_line_that_lessons_had_moved_is_held_against_what_was_said_before_them() -> None:
+    # 4 h were said, lessons made 5 of it, and 5 it took: the factor 1.25 stands, it is not undone.
+    hours = ThreePoint(5, 5, 5)
+    line = EstimateLine("clutch", "parts", "Clutch", None, hours, kind_of_work="clutch", hours_learned=1.25)
+    estimate = replace(an_estimate(), lines=(line,))
+    booked = [Actual("clutch", "Clutch", Money(0, "USD"), Decimal(0), 300)]
+    (lesson,) = taught(estimate, booked)
+
+    assert lesson.job.estimate == pytest.approx(4.0)
+    assert lesson.job.actual / lesson.job.estimate == pytest.approx(1.25)
+    assert lesson.points == hours
+    assert estimate_from(estimate.as_data()) == estimate
+
+
+def test_a_person_who_always_needs_a_third_more_is_learned_in_full_over_many_cars() -> None:
+    jobs: list[Job] = []
+    for _ in range(40):
+        learned = fit(jobs) if jobs else None
+        line = EstimateLine("rep_a", "parts", "A", None, ThreePoint(4, 4, 4), kind_of_work="rep-a")
+        (moved,) = with_learned([line], learned, None)
+        assert moved.hours_learned == pytest.approx(
+            math.exp(learned.forecast("rep-a").log_mean) if learned else 1.0
+        )
+        frozen = replace(moved, hours=ThreePoint(4, 4, 4).times(moved.hours_learned))
+        estimate = replace(an_estimate(), lines=(frozen,))
+        minutes = round(60 * 4 * 4 / 3)
+        jobs += [
+            one.job for one in taught(estimate, [Actual("rep_a", "A", Money(0, "USD"), Decimal(0), minutes)])
+        ]
+
+    assert math.exp(fit(jobs).forecast("rep-a").log_mean) == pytest.approx(4 / 3, rel=0.01)
+
+
+def test_only_lines_that_lessons_moved_carry_a_factor() -> None:
+    bias = fit([Job("rep-a", 4, 6)] * 4)
+    said = ThreePoint(1, 2, 3)
+    lines = [
+        EstimateLine("papers", "fees", "Papers", said),
+        EstimateLine("outside-work", "supplies", "Outside", None, said, kind_of_work="outside-work"),
+        EstimateLine("reserve", "parts", "Reserve", said, said, kind_of_work="unforeseen"),
+        EstimateLine("rep_a", "parts", "A", said, said, kind_of_work="rep-a"),
+    ]
+    papers, outside, reserve, repair = with_learned(lines, bias, None)
+
+    assert (papers.money_learned, outside.hours_learned, reserve.hours_learned) == (1.0, 1.0, 1.0)
+    assert repair.hours_learned > 1.2
+    assert repair.money_learned == 1.0
+    with pytest.raises(BadEntry, match="above 0"):
+        EstimateLine("x", "parts", "X", said, hours_learned=0.0)

@@ -89,7 +89,8 @@ def closed_cars(tx: Tx, at: datetime, count: int = 8, factor: float = 1.3) -> No
         when = day
         for line in estimate.lines:
             left = (
-                Decimal(str(round(factor * line.planned_minutes / 60, 2)))
+                # The truth is that much of what was said, whatever earlier lessons have made of it.
+                Decimal(str(round(factor * line.planned_minutes / 60 / line.hours_learned, 2)))
                 if line.key != "reserve"
                 else Decimal(0)
             )

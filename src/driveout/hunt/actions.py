@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from threading import Lock
 from typing import Any
@@ -34,9 +35,10 @@ from driveout.hunt.setting import Setting
 from driveout.hunt.visits import LeftOut, Visits, order_visits
 from driveout.hunt.weigh import Weighing, weighing_of_case
 from driveout.lessons.actions import freeze
+from driveout.lessons.next_job import with_learned
 from driveout.money.actions import book_purchase
-from driveout.outlook import Rules
-from driveout.outlook.actions import case_of, fault_facts, lines_of, newest_point
+from driveout.outlook import Forecast, Rules, car_case
+from driveout.outlook.actions import case_of, fault_facts, lines_of, newest_point, plan_of
 from driveout.rules.actions import change_rules, rules_of
 from driveout.store import Tx
 from driveout.units import Money
@@ -456,12 +458,12 @@ def buy(tx: Tx, car_id: int, price: Money, *, at: datetime, day: date | None = N
             f"{car.name} is {car.stage!r}; only a car that is not yet yours is bought.", field="car"
         )
     try:
-        present = case_of(tx, car_id)
+        present, learned = case_of(tx, car_id), plan_of(tx)
         value = car.facts["clean_value_minor"][1]
         freeze(
             tx,
             car_id,
-            lines_of(tx, car_id, price.minor),
+            with_learned(lines_of(tx, car_id, price.minor), learned.hours, learned.money),
             at,
             sale_price=Money(int(value), car.currency),
             wage=Money(round(present.case.rules.wage_per_hour), car.currency),
@@ -592,3 +594,48 @@ def pack_names(tx: Tx) -> dict[str, str]:
         sign.id: re.sub(r"^Advert(?: says)?: ", "", sign.name or sign.id)
         for sign in knowledge_of(tx).signs.values()
     }
+
+
+@dataclass(frozen=True)
+class LessonShown:
+    """What one's own finished jobs do to the first estimate of a car.
+
+    Parameters
+    ----------
+    factor
+        Typical actual over estimated hours over all own jobs.
+    jobs
+        Finished jobs behind it.
+    hours_before, hours_after
+        Own hours expected without and with the lessons. [h]
+    """
+
+    factor: float
+    jobs: int
+    hours_before: float
+    hours_after: float
+
+
+def lesson_shown(tx: Tx, car_id: int) -> LessonShown | None:
+    """The estimate of a car without and with the lessons of finished ones; None when there are none."""
+    bias = plan_of(tx).hours
+    if bias is None or not bias.jobs:
+        return None
+    try:
+        present = case_of(tx, car_id)
+    except CannotSay:
+        return None
+    plain, taught = (
+        Forecast(
+            car_case(
+                present.posterior,
+                present.catalogue,
+                present.case.rules,
+                (present.case.value[0], present.case.value[0], present.case.value[1]),
+                facts=fault_facts(tx),
+                plan=plan,
+            )
+        ).hours_mean
+        for plan in (None, plan_of(tx))
+    )
+    return LessonShown(math.exp(bias.forecast("").log_mean), bias.jobs, plain, taught)

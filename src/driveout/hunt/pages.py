@@ -717,6 +717,7 @@ def _advert_page(
         is_open=is_open,
         missing=point.missing if point is not None else "",
         answer=_answer(point, advert) if point is not None and is_said else None,
+        lesson=actions.lesson_shown(tx, car_id) if is_open else None,
         lines=lines,
         rows=_item_rows(names, snapshot.items, car.currency) if snapshot else [],
         words_version=snapshot.version if snapshot else 0,

@@ -36,6 +36,9 @@ class EstimateLine:
         How many the cost was estimated for, above 0.
     kind_of_work
         Kind of own work the hours belong to; ``RESERVE`` for what may or may not turn up.
+    hours_learned, money_learned
+        Factor by which lessons had already moved the hours and the money when they were frozen: the
+        actual is held against the estimate without it, or each lesson would undo the one before.
     """
 
     key: str
@@ -45,8 +48,17 @@ class EstimateLine:
     hours: ThreePoint | None = None
     quantity: Decimal = Decimal(1)
     kind_of_work: str = ""
+    hours_learned: float = 1.0
+    money_learned: float = 1.0
 
     def __post_init__(self) -> None:
+        if not (self.hours_learned > 0 and self.money_learned > 0):
+            raise BadEntry(
+                f"The factors of {self.label!r} must be above 0.",
+                field="hours_learned",
+                value=self.hours_learned,
+                allowed="above 0",
+            )
         if not self.key or " " in self.key or len(self.key) > 60:
             raise BadEntry(
                 f"{self.key!r} is not a key of an estimate line. Use 1 to 60 characters without spaces.",
@@ -143,6 +155,8 @@ class Estimate:
                     "hours": points(line.hours),
                     "quantity": str(line.quantity),
                     "kind_of_work": line.kind_of_work,
+                    "hours_learned": line.hours_learned,
+                    "money_learned": line.money_learned,
                 }
                 for line in self.lines
             ],
@@ -167,6 +181,8 @@ def estimate_from(data: dict[str, Any]) -> Estimate:
                 points(row["hours"]),
                 Decimal(row["quantity"]),
                 row["kind_of_work"],
+                row.get("hours_learned", 1.0),
+                row.get("money_learned", 1.0),
             )
             for row in data["lines"]
         ),

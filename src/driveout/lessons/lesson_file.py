@@ -211,11 +211,13 @@ def jobs_as_rows(history: Iterable[Taught]) -> list[dict[str, Any]]:
         {
             "measure": t.job.measure,
             "kind": t.job.kind,
-            "estimate": [round(value, 4) for value in (t.points.low, t.points.likely, t.points.high)],
+            "estimate": [round(scale * value, 4) for value in (t.points.low, t.points.likely, t.points.high)],
             "actual": round(t.job.actual, 4),
             **({} if t.job.finished else {"finished": False}),
         }
         for t in history
+        # What lessons had moved before is taken out: the file holds what was said, as others say it.
+        if (scale := t.job.estimate / middle(t.points) if middle(t.points) > 0 else 1.0)
     ]
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from driveout.lessons.bias import HOURS, PRIOR, Bias, Job, Prior, fit
+from driveout.lessons.estimate import RESERVE, EstimateLine
 from driveout.uncertain import ThreePoint
 
 _REACH = 1.2815515655446004  # standard normal P90
@@ -90,3 +92,42 @@ def next_estimate(
     """
     jobs = tuple(job for job in history if job.measure == measure)
     return corrected(kind, three_point, fit(jobs, prior)) if jobs else three_point
+
+
+def with_learned(
+    lines: Sequence[EstimateLine], hours: Bias | None, money: Bias | None
+) -> tuple[EstimateLine, ...]:
+    """Note on each line of an outlook's estimate by how much lessons have moved it.
+
+    Parameters
+    ----------
+    lines
+        The estimate as the outlook makes it: lines of repairs are moved by their kind of work and
+        the kind ``parts``, hours outside the work only once they were booked on an own car.
+    hours, money
+        What was learned; None when nothing yet.
+
+    Returns
+    -------
+    tuple of EstimateLine
+        The same lines with their factors.
+    """
+    found = []
+    for line in lines:
+        is_repair = bool(line.kind_of_work) and line.kind_of_work not in (line.key, RESERVE)
+        booked_before = hours is not None and line.kind_of_work in hours.kinds
+        moved = replace(
+            line,
+            hours_learned=_factor(hours, line.kind_of_work)
+            if line.hours and line.kind_of_work != RESERVE and (is_repair or booked_before)
+            else 1.0,
+            money_learned=_factor(money, line.kind) if line.money and is_repair else 1.0,
+        )
+        found.append(moved)
+    return tuple(found)
+
+
+def _factor(bias: Bias | None, kind: str) -> float:
+    if bias is None or bias.jobs + sum(bias.unfinished) == 0:
+        return 1.0
+    return math.exp(bias.forecast(kind).log_mean)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import json
 from collections.abc import Collection
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -109,8 +111,14 @@ def estimates_of(tx: Tx, car_ids: list[int]) -> dict[int, Estimate]:
     """Newest frozen estimates of some cars."""
     e = lessons_estimate.c
     newest = sa.select(sa.func.max(e.id)).where(e.car_id.in_(car_ids)).group_by(e.car_id)
-    rows = tx.execute(sa.select(e.car_id, e.data).where(e.id.in_(newest)))
-    return {row.car_id: estimate_from(row.data) for row in rows}
+    rows = tx.execute(sa.select(e.car_id, sa.cast(e.data, sa.Text).label("text")).where(e.id.in_(newest)))
+    return {row.car_id: _estimate_in(row.text) for row in rows}
+
+
+# A frozen estimate never changes, and every update of an outlook reads those of all cars in work.
+@lru_cache(maxsize=512)
+def _estimate_in(text: str) -> Estimate:
+    return estimate_from(json.loads(text))
 
 
 def closed_at(tx: Tx, car_id: int) -> datetime.datetime | None:

@@ -264,7 +264,7 @@ def taught(estimate: Estimate, booked: Sequence[Actual], *, finished: bool = Tru
 
     Lines without money or hours on both sides teach nothing. Purchase teaches nothing: its price
     was agreed, not estimated. A reserve teaches nothing: whether a fault turned up says nothing
-    about how estimates of work run.
+    about how estimates of work run. What lessons had already put into a line is taken out first.
 
     Parameters
     ----------
@@ -287,7 +287,8 @@ def taught(estimate: Estimate, booked: Sequence[Actual], *, finished: bool = Tru
         if actual is None or line.kind_of_work == RESERVE:
             continue
         if line.hours and actual.minutes > 0 and (said := middle(line.hours)) > 0:
-            job = Job(line.kind_of_work or line.kind, said, actual.minutes / 60, finished, HOURS)
+            raw = said / line.hours_learned
+            job = Job(line.kind_of_work or line.kind, raw, actual.minutes / 60, finished, HOURS)
             found.append(Taught(job, line.hours))
         if (
             line.money
@@ -295,5 +296,6 @@ def taught(estimate: Estimate, booked: Sequence[Actual], *, finished: bool = Tru
             and actual.cost.minor > 0
             and (said := middle(line.money)) > 0
         ):
-            found.append(Taught(Job(line.kind, said, float(actual.cost.major), finished, MONEY), line.money))
+            raw = said / line.money_learned
+            found.append(Taught(Job(line.kind, raw, float(actual.cost.major), finished, MONEY), line.money))
     return tuple(found)

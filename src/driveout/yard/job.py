@@ -47,6 +47,8 @@ class Job:
         Any of ``daylight``, ``helper``, ``rental``.
     starts_wait_hours
         Clock hours of cure, drain or soak that it starts, 0 for none. [h]
+    detail
+        More about what to do, such as from which step to which.
     """
 
     key: str
@@ -59,6 +61,7 @@ class Job:
     after: tuple[str, ...] = ()
     needs: frozenset[str] = frozenset()
     starts_wait_hours: float = 0.0
+    detail: str = ""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.minutes <= 1440.0:

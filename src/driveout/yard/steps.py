@@ -233,17 +233,19 @@ def _work(car: CarNow, pull: Pull | None, hours_per_day: float) -> list[Job]:
             if held:
                 after = (*after, held)
             key = f"{chain.key}:{number}"
+            what, detail = _block_words(chain, block)
             found.append(
                 _job(
                     car,
                     key,
-                    _block_words(chain, block),
+                    what,
                     minutes,
                     reasons,
                     chain.link,
                     after=after,
                     needs=block[0].needs,
                     starts_wait_hours=last.wait_hours,
+                    detail=detail,
                 )
             )
             before = f"{car.car_id}:{key}"
@@ -276,10 +278,11 @@ def blocks(lines: Sequence[Line]) -> list[tuple[Line, ...]]:
     return found
 
 
-def _block_words(chain: Chain, block: tuple[Line, ...]) -> str:
+def _block_words(chain: Chain, block: tuple[Line, ...]) -> tuple[str, str]:
+    """What to do in a few words, and from which step to which."""
     if len(block) == 1:
-        return f"{chain.name}: {block[0].text}"
-    return f"{chain.name}: {len(block)} steps, from “{block[0].text}” to “{block[-1].text}”"
+        return f"{chain.name}: {block[0].text}", ""
+    return f"{chain.name}: {len(block)} steps", f"from “{block[0].text}” to “{block[-1].text}”"
 
 
 def _hours_words(hours: float) -> str:

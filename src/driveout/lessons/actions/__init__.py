@@ -402,7 +402,8 @@ def taught_history(tx: Tx, *, under_way: bool = True, shared: bool = True) -> tu
                     and (said := middle(line.hours)) > 0
                     and minutes / 60 > 0.5 * said
                 ):
-                    found.append(Taught(Job(line.kind_of_work, said, minutes / 60, False, HOURS), line.hours))
+                    raw = said / line.hours_learned
+                    found.append(Taught(Job(line.kind_of_work, raw, minutes / 60, False, HOURS), line.hours))
     return tuple(found)
 
 
