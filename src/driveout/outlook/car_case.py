@@ -11,6 +11,7 @@ import numpy as np
 from driveout.errors import CannotSay
 from driveout.faults import Posterior, title_evidence
 from driveout.faults.posterior import folded_rows
+from driveout.lessons import Bias, corrected
 from driveout.outlook.book import Charge, CostBook, Piece
 from driveout.outlook.chances import FaultChances, chances_of
 from driveout.outlook.draws import FaultDraws
@@ -90,7 +91,9 @@ def car_case(
     names = {c.fault_of(s): s.name or c.name for c in network.causes for s in c.states}
     wanted = {fault: (facts or {}).get(fault, FaultFacts(name)) for fault, name in names.items()}
     charge = Forecast(Case(FaultChances.independent({}), CostBook(), (1.0, 1.0), rules)).wage_charge
-    book, unknown = cost_book(repairs, wanted, charge, likely, plan, always_lines(rules, distance_km))
+    book, unknown = cost_book(
+        repairs, wanted, charge, likely, plan, always_lines(rules, distance_km, plan.hours if plan else None)
+    )
     heavy = [f for f in unknown if posterior.faults[f] > WORTH_A_NOTE]
     if heavy:
         listed = ", ".join(names[f].lower() for f in heavy[:4])
@@ -158,17 +161,22 @@ def check_currency(rules: Rules, currency: str) -> None:
         )
 
 
+OUTSIDE_WORK = "outside-work"
 PURCHASE, FETCH, TRIP = "Papers, checks and registration", "Bringing it home", "Driving to see it"
 SELLING, OUTSIDE = "Preparing and selling it", "Search, papers, trips, cleaning, selling"
 
 
-def always_lines(rules: Rules, distance_km: float | None) -> tuple[Piece, ...]:
+def always_lines(rules: Rules, distance_km: float | None, learned: Bias | None = None) -> tuple[Piece, ...]:
     """Lines that come whatever is wrong: fees, trips, hours outside the work, idle days."""
+    outside = rules.outside_hours
+    if learned is not None and OUTSIDE_WORK in learned.kinds:
+        # Own finished cars know better than a rule; a kind never booked leaves the rule alone.
+        outside = corrected(OUTSIDE_WORK, outside, learned)
     lines = [
         Piece(PURCHASE, fitted(rules.purchase_costs), key="papers"),
         Piece(FETCH, fitted(rules.fetch_costs), key="fetching"),
         Piece(SELLING, fitted(rules.sale_costs), key="selling"),
-        Piece(OUTSIDE, hours=fitted(rules.outside_hours), key="outside-work"),
+        Piece(OUTSIDE, hours=fitted(outside), key=OUTSIDE_WORK),
         Piece("Days before the work and until sold", days=fitted(rules.idle_days), key="idle-days"),
     ]
     if distance_km:
