@@ -155,7 +155,7 @@ _MARKS: tuple[tuple[str, re.Pattern[str]], ...] = (
         re.compile(r"(?<!\d)(?:\d{1,2}:\d{2}(?:\s?[ap]m)?|\d{1,2}\s?[ap]\.?m(?![a-z])|\d{1,2}\s?uhr|24/7)"),
     ),
     ("share", re.compile(r"(?<!\d)\d{1,3}(?:[.,]\d+)?\s?(?:%|percent|prozent|pct)")),
-    ("use", re.compile(r"\d+(?:[.,]\d+)?\s?l?(?:iter|itres?)?\s?/\s?100(?:\s?km)?")),
+    ("use", re.compile(r"(?<!\d)\d{1,4}(?:[.,]\d+)?\s?l?(?:iter|itres?)?\s?/\s?100(?:\s?km)?")),
     (
         "tyre",
         re.compile(
