@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 from driveout.errors import BadEntry
@@ -114,7 +115,7 @@ def _separator(text: str) -> str:
 def _header(cells: list[str], name: str, line: int) -> tuple[str, ...]:
     while cells and not cells[-1]:
         cells.pop()
-    doubles = {cell for cell in cells if cell and cells.count(cell) > 1}
+    doubles = {cell for cell, times in Counter(cells).items() if cell and times > 1}
     if doubles:
         raise BadEntry(
             f"The column {sorted(doubles)[0]!r} stands twice in the header. Give each column its own name.",
