@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from driveout.selling.asking import SaleSituation, asking_plan
+from driveout.selling.asking import _worked_out as worked_out
 from driveout.selling.demand import value_now
 from driveout.selling.programme import Demand, Programme, Terms, solve
 from driveout.units import Money
@@ -219,11 +220,13 @@ def run(argv: list[str]) -> dict[str, Any]:
     situation = SaleSituation(
         Money(500_000, "USD"), Money(380_000, "USD"), holding_per_day=Money(1200, "USD")
     )
-    seconds = []
+    seconds, busy = [], []
     for _ in range(9):
-        began = time.perf_counter()
+        worked_out.cache_clear()
+        began, worked = time.perf_counter(), time.process_time()
         asking_plan(situation)
         seconds.append(time.perf_counter() - began)
+        busy.append(time.process_time() - worked)
     shares = {name: g["ours"] / g["oracle"] for name, g in gains.items()}
     total = {key: sum(g[key] for g in gains.values()) for key in next(iter(gains.values()))}
     beaten = [
@@ -243,4 +246,5 @@ def run(argv: list[str]) -> dict[str, Any]:
         "gains": {name: {key: round(v, 1) for key, v in g.items()} for name, g in gains.items()},
         "families_best": len(beaten),
         "seconds": round(float(np.median(seconds)), 4),
+        "processor_seconds": round(float(np.median(busy)), 4),
     }

@@ -73,6 +73,7 @@ def seconds_for(transactions: int, seed: int) -> dict[str, float]:
     ]
     rounds = []
     for _ in range(3):
+        worked = time.process_time()
         begun = time.perf_counter()
         for entry in entries:
             checked(entry)
@@ -84,9 +85,10 @@ def seconds_for(transactions: int, seed: int) -> dict[str, float]:
         _, errors, _ = loader.load_string(text)
         theirs = time.perf_counter() - begun
         assert not errors, errors[:2]
-        rounds.append({"write_and_check": ours, "beancount_check": theirs})
+        busy = time.process_time() - worked
+        rounds.append({"write_and_check": ours, "beancount_check": theirs, "processor": busy})
     # The quickest round is the one least disturbed by whatever else the machine did.
-    return min(rounds, key=lambda one: sum(one.values()))
+    return min(rounds, key=lambda one: one["processor"])
 
 
 def _folded(account: str) -> str:
@@ -114,7 +116,8 @@ def run(argv: list[str]) -> dict[str, Any]:
         "entries": entries,
         "cents_off": sum(off.values()),
         "cents_off_by_judge": off,
-        "seconds_12k": round(sum(spent.values()), 3),
+        "seconds_12k": round(spent["write_and_check"] + spent["beancount_check"], 3),
+        "processor_seconds_12k": round(spent["processor"], 3),
         "seconds_12k_parts": {name: round(seconds, 3) for name, seconds in spent.items()},
         "seconds_all": round(time.perf_counter() - begun, 1),
     }

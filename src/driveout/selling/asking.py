@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -49,6 +50,12 @@ def asking_plan(situation: SaleSituation) -> AskingPlan:
     ----------
     own-reasoning, docs/method/asking.md.
     """
+    return _worked_out(situation)
+
+
+@lru_cache(maxsize=128)
+def _worked_out(situation: SaleSituation) -> AskingPlan:
+    # A page is looked at far more often than the sale changes; the plan is a pure function of it.
     at = SaleNumbers.of(situation)
     programme = solve(at.demand, at.terms, highest_ask=at.asked_now)
     coarse = solve(

@@ -146,20 +146,25 @@ def _as_it_stands(tx: Tx, car_id: int, situation: SaleSituation, at: datetime) -
     return replace(
         situation,
         asked_now=asks[-1].ask,
-        advert_age_days=max((at - asks[0].at).total_seconds() / 86400, 0.0),
+        advert_age_days=_days(at - asks[0].at),
         weekday=at.weekday(),
         spells=_spells(asks, moments, at),
     )
+
+
+def _days(span: timedelta) -> float:
+    """Days to the hour: finer tells nothing, and within an hour the same sale has the same plan."""
+    return round(max(span.total_seconds(), 0.0) / 3600) / 24
 
 
 def _spells(asks: Sequence[Ask], moments: Sequence[datetime], at: datetime) -> tuple[Spell, ...]:
     """Days at each price until a moment, and how many asked meanwhile without buying."""
     spells = []
     for ask, until in zip(asks, [*(a.at for a in asks[1:]), at], strict=True):
-        days = max((until - ask.at).total_seconds() / 86400, 0.0)
+        days = _days(until - ask.at)
         count = sum(ask.at <= moment < until or moment == until == at for moment in moments)
         if days > 0 or count:
-            spells.append(Spell(ask.ask, round(days, 4), count))
+            spells.append(Spell(ask.ask, days, count))
     return tuple(spells)
 
 
