@@ -1,0 +1,3 @@
+"""The browser and the served record of the browser tests."""
+
+from tests.browser.conftest import address, chromium  # noqa: F401
