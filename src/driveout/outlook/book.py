@@ -13,11 +13,13 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driveout.errors import BadEntry
 from driveout.uncertain import Fixed, Lattice, Law, Scaled, on_lattice
 
 NOTHING = Fixed(0.0)
+Spectrum = NDArray[np.complex128]
 #: a charge under this moves no amount that anybody could see
 LEAST_FACTOR = 1e-9
 
@@ -204,6 +206,28 @@ def amount_on_grid(pieces: tuple[Piece, ...], charge: Charge, step: float) -> La
     if first > 0:
         pmf = np.concatenate([np.zeros(first), pmf])
     return Lattice(0.0, step, pmf)
+
+
+def spectrum_on_grid(pieces: tuple[Piece, ...], charge: Charge, step: float, points: int) -> Spectrum:
+    """What `Lattice.spectrum` gives for `amount_on_grid`, from the spectra of the single laws."""
+    total = np.ones(points // 2 + 1, dtype=complex)
+    for piece in pieces:
+        inner = None
+        for law, factor in _charged(piece, charge):
+            one = _law_spectrum(law, factor, step, points)
+            inner = one if inner is None else inner * one
+        if inner is None:
+            continue
+        total *= inner if piece.chance == 1.0 else (1.0 - piece.chance) + piece.chance * inner
+    return total
+
+
+@lru_cache(maxsize=2048)
+def _law_spectrum(law: Law, factor: float, step: float, points: int) -> Spectrum:
+    grid = _law_on_grid(law, factor, step)
+    first = round(grid.origin / step)
+    pmf = np.concatenate([np.zeros(first), grid.pmf]) if first > 0 else grid.pmf
+    return Lattice(0.0, step, pmf).spectrum(points)
 
 
 def moments(pieces: Iterable[Piece], charge: Charge) -> tuple[float, float]:

@@ -143,9 +143,10 @@ def usual_ways_out(
         Likely value of the mended car. [minor units]
     as_it_stands
         What it brings unmended, faults said; the rule's share of the clean value if left out.
-    part_out, part_out_hours
-        What it brings in parts, and the hours of parting; the rules' figures if left out.
-        [minor units, h]
+    part_out
+        What it brings in parts; the rule's figure if left out. [minor units]
+    part_out_hours
+        Hours of parting; the rule's figure if left out. [h]
     offer
         An offer in hand. [minor units]
     weight_kg

@@ -126,8 +126,9 @@ def _made(
     mends: list[Mend] = []
     shared: dict[str, Piece] = {}
     unknown: list[str] = []
+    known = _ways_for(catalogue, faults, charge, plan)
     for fault, facts in faults.items():
-        way = _way_out(catalogue, fault, facts, charge, clean_value, plan)
+        way = _way_out(catalogue, fault, facts, charge, clean_value, plan, known)
         if way is None:
             unknown.append(fault)
             continue
@@ -208,6 +209,7 @@ def _way_out(
     charge: Charge,
     clean_value: float,
     plan: Plan,
+    known: _Ways,
 ) -> tuple[Mend, dict[str, Piece]] | None:
     found: list[_Way] = []
     repairs = catalogue.for_fault(fault)
@@ -216,13 +218,13 @@ def _way_out(
         for repair in settled or repairs:
             kinds = [plan.chosen[repair.id]] if repair.id in plan.chosen else list(repair.choices)
             found += [
-                _repaired(catalogue, fault, facts, repair, repair.choices[kind], charge, plan)
+                _repaired_once(known, catalogue, fault, facts, repair, repair.choices[kind], charge, plan)
                 for kind in kinds
                 if kind in repair.choices
             ]
     left: list[_Way] = []
     if not settled and facts.value_loss is not None and not (facts.is_critical and found):
-        loss = Piece(f"Left and said: {facts.name or fault}", law_of(facts.value_loss.times(clean_value)))
+        loss = Piece(f"Left and said: {facts.name or fault}", law_of(facts.value_loss, share=clean_value))
         left.append(_Way(moments((loss,), charge)[0], Mend(fault, loss.label, (loss,)), {}, loss))
     ways = [_with_second_try(way, [*found, *left], charge) for way in found] + left
     if not ways:
@@ -254,6 +256,44 @@ def _with_second_try(way: _Way, ways: list[_Way], charge: Charge) -> _Way:
     )
     mend = replace(way.mend, pieces=(*way.mend.pieces, extra))
     return replace(way, cost=way.cost + moments((extra,), charge)[0], mend=mend)
+
+
+@dataclass
+class _Ways:
+    """Ways of mending worked out for one catalogue, charge and plan, whatever the car is worth."""
+
+    kept_for: tuple[Catalogue, Plan, Mapping[str, FaultFacts]]
+    by_choice: dict[tuple[str, str, str], _Way] = field(default_factory=dict)
+
+
+def _repaired_once(
+    ways: _Ways,
+    catalogue: Catalogue,
+    fault: str,
+    facts: FaultFacts,
+    repair: Repair,
+    choice: PartChoice,
+    charge: Charge,
+    plan: Plan,
+) -> _Way:
+    key = (fault, repair.id, choice.kind)
+    if key not in ways.by_choice:
+        ways.by_choice[key] = _repaired(catalogue, fault, facts, repair, choice, charge, plan)
+    return ways.by_choice[key]
+
+
+#: the same for the last few settings, by the numbers of what they are made for
+_ways: dict[tuple[Any, ...], _Ways] = {}
+
+
+def _ways_for(catalogue: Catalogue, faults: Mapping[str, FaultFacts], charge: Charge, plan: Plan) -> _Ways:
+    names = tuple((fault, facts.name) for fault, facts in faults.items())
+    key = (id(catalogue), names, charge, id(plan.hours), id(plan.money))
+    if key not in _ways:
+        if len(_ways) >= MOST_BOOKS:
+            _ways.clear()
+        _ways[key] = _Ways((catalogue, plan, faults))
+    return _ways[key]
 
 
 def _repaired(

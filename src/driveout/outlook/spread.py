@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driveout.errors import BadEntry, CannotSay
-from driveout.outlook.book import Charge, CostBook, Piece, amount_on_grid, exponential_mean, moments
+from driveout.outlook.book import Charge, CostBook, Piece, exponential_mean, moments, spectrum_on_grid
 from driveout.outlook.chances import Block, FaultChances
 from driveout.uncertain import Lattice, from_spectrum
 
@@ -433,7 +433,7 @@ def _spectrum(pieces: tuple[Piece, ...], charge: Charge, step: float, points: in
     if key not in _spectra:
         if len(_spectra) > 4096:
             _spectra.clear()
-        _spectra[key] = amount_on_grid(pieces, charge, step).spectrum(points)
+        _spectra[key] = spectrum_on_grid(pieces, charge, step, points)
     return _spectra[key]
 
 
