@@ -30,8 +30,10 @@ def exchange_money(
     ----------
     tx
         Open transaction.
-    gave, got
-        What left and what came, in two currencies.
+    gave
+        What left the bank account.
+    got
+        What came, in another currency.
     day
         Day of the change.
     base

@@ -197,8 +197,10 @@ def exchanged(
 
     Parameters
     ----------
-    gave, got
-        What left the bank account and what came.
+    gave
+        What left the bank account.
+    got
+        What came.
     day
         Day of the change.
     base
