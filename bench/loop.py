@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
+import sys
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from itertools import product
 from typing import Any
@@ -27,13 +28,17 @@ def _one(job: Job) -> dict[str, Totals]:
     return one_owner(*job)
 
 
-def _played(jobs: Sequence[Job], workers: int) -> list[dict[str, Totals]]:
+Player = Callable[[Sequence[Job]], list[dict[str, Totals]]]
+
+
+@contextmanager
+def _players(workers: int) -> Iterator[Player]:
+    """Processes that keep the plans they made from one comparison to the next."""
     if workers == 1:
-        return [_one(job) for job in jobs]
-    # Each worker keeps the plans it made, so neighbouring owners go to the same one.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=context) as pool:
-        return list(pool.map(_one, jobs, chunksize=max(1, len(jobs) // (2 * workers))))
+        yield lambda jobs: [_one(job) for job in jobs]
+        return
+    with ProcessPoolExecutor(workers) as pool:
+        yield lambda jobs: list(pool.map(_one, jobs))
 
 
 def _grid(way: Way, **values: Iterable[Any]) -> dict[str, Way]:
@@ -48,34 +53,38 @@ def _grid(way: Way, **values: Iterable[Any]) -> dict[str, Way]:
 
 GRIDS: dict[str, list[dict[str, tuple[Any, ...]]]] = {
     "driveout": [
-        {"wage": (16.0, 22.0, 30.0, 40.0)},
-        {"day_cost": (0.0, 6.0, 12.0, 20.0)},
+        {"wage": (22.0, 30.0, 40.0, 50.0, 65.0)},
+        {"day_cost": (0.0, 6.0, 12.0, 20.0, 30.0)},
+        {"wage": (22.0, 30.0, 40.0, 50.0)},
     ],
     "half-of-resale": [
         {"share": (0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7), "checks": ("all", "quick")},
         {"first_ask": (0.95, 1.0, 1.05, 1.1), "cut": (0.03, 0.05, 0.07), "take": (0.90, 0.93, 0.96)},
     ],
     "fixed-margin": [
-        {"margin": (800.0, 1100.0, 1400.0, 1700.0, 2000.0, 2300.0), "checks": ("all", "quick")},
+        {"margin": (1000.0, 1500.0, 2000.0, 2300.0, 2700.0, 3200.0, 3800.0), "checks": ("all", "quick")},
         {"first_ask": (0.95, 1.0, 1.05, 1.1), "cut": (0.03, 0.05, 0.07), "take": (0.90, 0.93, 0.96)},
     ],
 }
 
 
-def tuned(owners: int, cars: int, workers: int, seed: int = TUNING_SEED) -> dict[str, Any]:
-    """Best constants of each way by the same score on owners of their own; stage after stage, then once more."""
+def tuned(
+    keys: Sequence[str], owners: int, cars: int, play: Player, seed: int = TUNING_SEED
+) -> dict[str, Any]:
+    """Best constants of each way by the same score on owners of their own, stage after stage."""
     found: dict[str, Any] = {}
     for key, stages in GRIDS.items():
-        way, best = WAYS[key], ""
-        for stage in (*stages, *stages[:-1]):
+        if key not in keys:
+            continue
+        way = WAYS[key]
+        for stage in stages:
             tried = _grid(way, **stage)
-            rows = _played([(WORLDS["ordinary"], tried, seed, o, cars) for o in range(owners)], workers)
-            best = max(tried, key=lambda name: score([row[name] for row in rows]))
+            rows = play([(WORLDS["ordinary"], tried, seed, o, cars) for o in range(owners)])
+            scores = {name: score([row[name] for row in rows]) for name in tried}
+            best = max(scores, key=scores.__getitem__)
             way = tried[best]
-            found[f"{key}: {', '.join(stage)}"] = {
-                "best": best,
-                "score": round(score([row[best] for row in rows]), 4),
-            }
+            found[f"{key}: {', '.join(stage)}"] = {"best": best, "scores": scores}
+            sys.stderr.write(f"{key}: {best}, score {scores[best]:.4f}\n")
     return found
 
 
@@ -91,11 +100,16 @@ def run(argv: list[str]) -> dict[str, Any]:
     options.add_argument("--tune", action="store_true", help="look for the best constants instead")
     given = options.parse_args(argv)
     begun = time.perf_counter()
-    if given.tune:
-        return {
-            "tuned": tuned(given.owners, given.cars, given.workers),
-            "seconds": round(time.perf_counter() - begun, 1),
-        }
+    with _players(given.workers) as play:
+        if given.tune:
+            result: dict[str, Any] = {"tuned": tuned(given.ways.split(","), given.owners, given.cars, play)}
+        else:
+            result = _measured(given, play)
+    result["seconds"] = round(time.perf_counter() - begun, 1)
+    return result
+
+
+def _measured(given: argparse.Namespace, play: Player) -> dict[str, Any]:
     ways = {key: WAYS[key] for key in given.ways.split(",")}
     worlds = list(WORLDS) if given.world == "every" else [given.world]
     result: dict[str, Any] = {"owners": given.owners, "cars": given.cars, "seed": given.seed}
@@ -103,7 +117,7 @@ def run(argv: list[str]) -> dict[str, Any]:
         jobs: list[Job] = [
             (WORLDS[name], ways, given.seed, owner, given.cars) for owner in range(given.owners)
         ]
-        rows = compared(_played(jobs, given.workers), REFERENCE)
+        rows = compared(play(jobs), REFERENCE)
         shown = {
             row.key: {
                 **{measure: rate.as_data() for measure, rate in row.rates.items()},
@@ -119,7 +133,6 @@ def run(argv: list[str]) -> dict[str, Any]:
         if name == worlds[0]:
             result |= _against_fixed(shown)
         result.setdefault("worlds", {})[name] = shown
-    result["seconds"] = round(time.perf_counter() - begun, 1)
     return result
 
 

@@ -177,9 +177,10 @@ def rules_for(wage: float, day_cost: float, with_loss_rule: bool) -> Rules:
         fetch_costs=ThreePoint(4000, 6000, 8000),
         outside_hours=ThreePoint(15, 18, 22),
         idle_days=ThreePoint(10, 22, 45),
-        scrap=30000.0,
-        part_out=70000.0,
-        part_out_hours=30.0,
+        # What a bad car brings otherwise is left out before buying: it makes the plans exact and quick,
+        # and the walk-away price a little too low.
+        scrap=0.0,
+        part_out=0.0,
         as_it_stands_share=0.0,
     )
 

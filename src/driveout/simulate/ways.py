@@ -81,8 +81,8 @@ class Way:
     asking: str = "programme"
     learns: bool = True
     stops: bool = True
-    wage: float = 22.0
-    day_cost: float = 8.0
+    wage: float = 40.0
+    day_cost: float = 12.0
     share: float = 0.6
     margin: float = 1000.0
     first_ask: float = 1.05
@@ -129,7 +129,7 @@ def weigh_advert(way: Way, mind: Mind, advert: SeenAdvert) -> Weighed:
         advert.value,
         nearest(mind.hours, HOUR_STEPS),
         nearest(mind.money, MONEY_STEPS),
-        rules_for(way.wage, way.day_cost, False),
+        rules_for(way.wage, way.day_cost + CASH_PER_DAY, False),
     )
 
 
@@ -414,19 +414,19 @@ WAYS: Mapping[str, Way] = {
     "driveout": OURS,
     "half-of-resale": Way(
         "a share of resale less repairs, the same checks each time, mend all, cut each fortnight",
-        "share", "all", "all", "cut", False, False,
+        "share", "quick", "all", "cut", False, False, share=0.45, first_ask=1.05, cut=0.03, take=0.93,
     ),
     "fixed-margin": Way(
         "resale less repairs less a fixed margin, the same checks each time, mend all, cut each fortnight",
-        "margin", "all", "all", "cut", False, False,
+        "margin", "quick", "all", "cut", False, False, margin=2300.0, first_ask=1.10, cut=0.05, take=0.93,
     ),
     "price by share": replace(OURS, name="driveout, but the price by a share of resale less repairs", price="share",
-                              checks="all"),
+                              checks="quick", share=0.45),
     "no checks": replace(OURS, name="driveout, but no checks", checks="none"),
     "one check": replace(OURS, name="driveout, but only the best single check", checks="one by one"),
     "all checks": replace(OURS, name="driveout, but every check each time", checks="all"),
     "all repairs": replace(OURS, name="driveout, but every fault is mended", repairs="all"),
-    "cut a fortnight": replace(OURS, name="driveout, but the ask is cut each fortnight", asking="cut"),
+    "cut a fortnight": replace(OURS, name="driveout, but the ask is cut each fortnight", asking="cut", first_ask=1.10),
     "no learning": replace(OURS, name="driveout, but nothing is learned", learns=False),
     "no way out": replace(OURS, name="driveout, but a bad car is always finished", stops=False),
 }  # fmt: skip

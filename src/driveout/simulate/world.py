@@ -26,7 +26,7 @@ Floats = npt.NDArray[np.float64]
 #: adverts a day, and days for which they are drawn
 ADVERTS_PER_DAY, LONGEST_DAYS = 1.0, 1500
 #: candidates among buyers a day, thinned to those who really come; days for which they are drawn
-BUYERS_PER_DAY, SALE_DAYS = 3.0, 91
+BUYERS_PER_DAY, SALE_DAYS = 1.5, 91
 
 
 @dataclass(frozen=True)
