@@ -50,4 +50,4 @@ def methods_behind(titles: Mapping[str, str]) -> dict[str, tuple[tuple[str, str]
 
 
 def _named(names: Iterable[str], titles: Mapping[str, str]) -> Iterable[tuple[str, str]]:
-    return ((name, titles[name]) for name in names)
+    return ((name, titles[name]) for name in names if name in titles)
