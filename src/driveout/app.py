@@ -205,6 +205,7 @@ def web_app(store: Store, listening: Listening | None = None) -> FastAPI:
 
     from driveout.crew import Tries
     from driveout.crew.pages import demand, demand_own
+    from driveout.crew.roles import OWNER, role_at
     from driveout.guide.actions import methods as behind_the_numbers
     from driveout.web.frame import Frame, page, status_of
     from driveout.web.gate import Gate, Visitor
@@ -231,6 +232,7 @@ def web_app(store: Store, listening: Listening | None = None) -> FastAPI:
         store, _secret(store.home), folders, tuple(chapters), _car_top, _version(), behind_the_numbers()
     )
     app.state.frame.demand = demand_own
+    app.state.frame.may = lambda role, address: role == "owner" or role_at(address) != OWNER
     app.state.frame.noted = _note_act
     app.state.frame.last_change = _last_change
     app.state.store = store

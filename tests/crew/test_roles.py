@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -9,7 +10,7 @@ from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 
 from driveout.app import web_app
-from driveout.crew.roles import HAND, OWN, OWNER, POSTS, NotYours, demand_role, needed_role
+from driveout.crew.roles import HAND, OWN, OWNER, POSTS, NotYours, demand_role, needed_role, role_at
 from driveout.demo.actions import fill
 from driveout.store import Store
 from tests.conftest import Browser
@@ -130,3 +131,30 @@ def test_own_acts_only(store: Store) -> None:
     demand_role(HAND, OWN, is_own=True)
     with pytest.raises(NotYours, match="same phone"):
         demand_role(HAND, OWN)
+
+
+def test_forms_of_the_owner_are_not_drawn_for_a_hand(store: Store, owner: Browser, paired: Paired) -> None:
+    fill(store)
+    hand = paired("R. Sorrel", "hand")
+    for path in ("/cars/2/money", "/cars/2/advert", "/rules", "/cars/2/repairs", "/money"):
+        text = hand.get(path)
+        actions = re.findall(r'<form method="post" action="([^"]+)"', text)
+        assert all(role_at(action) != OWNER for action in actions), (path, actions)
+    assert "for the owner" in hand.get("/rules")
+    assert 'action="/rules"' in owner.get("/rules")
+
+
+@pytest.mark.parametrize(
+    ("address", "role"),
+    [
+        ("/cars/12/sale/ask", OWNER),
+        ("/cars/12/money/hours?x=1", HAND),
+        ("/cars/12/wear/limits", OWNER),
+        ("/cars/12/wear/tyres", HAND),
+        ("/cars/12/wear/paint/front-left", HAND),
+        ("/cars/12/wear/tyres/../limits", OWNER),
+        ("/nowhere", OWNER),
+    ],
+)
+def test_an_address_needs_the_role_of_its_route(address: str, role: str) -> None:
+    assert role_at(address) == role

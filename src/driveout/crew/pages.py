@@ -197,7 +197,9 @@ def _drawn(address: str) -> Markup:
 
     code = segno.make(address, error="m", micro=False)
     return Markup(
-        code.svg_inline(border=4, omitsize=True, dark="#000", light="#fff", svgclass="code", title="Pairing code")
+        code.svg_inline(
+            border=4, omitsize=True, dark="#000", light="#fff", svgclass="code", title="Pairing code"
+        )
     )
 
 

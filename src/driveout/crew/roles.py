@@ -5,7 +5,9 @@ A form that is not in the list can be sent by the owner only.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from functools import cache
 
 from driveout.errors import DriveoutError
 
@@ -127,7 +129,6 @@ POSTS: dict[str, str] = {
     f"{_CAR}/sale/after": OWNER,
     f"{_CAR}/wear/limits/drop": OWNER,
     f"{_CAR}/wear/limits/file": OWNER,
-    f"{_CAR}/outlook/delay": HAND,
     "/lessons/count": OWNER,
     "/lessons/faults": OWNER,
     "/lessons/take-in": OWNER,
@@ -177,6 +178,19 @@ def needed_role(path: str, fields: Mapping[str, str] | None = None) -> str:
         if at == path and fields is not None and fields.get(field) == value:
             return role
     return POSTS.get(path, OWNER)
+
+
+@cache
+def _declared() -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Paths of the list as patterns, the more exact ones first."""
+    exact_first = sorted(POSTS, key=lambda path: path.count("{"))
+    return tuple((re.compile(re.sub(r"\{\w+\}", "[^/]+", path) + r"\Z"), POSTS[path]) for path in exact_first)
+
+
+def role_at(address: str) -> str:
+    """Role that the form at an address needs, such as ``/cars/3/sale/ask``; what is not declared is the owner's."""
+    path = address.partition("?")[0]
+    return next((role for pattern, role in _declared() if pattern.match(path)), OWNER)
 
 
 def demand_role(held: str, needed: str, is_own: bool = False) -> None:

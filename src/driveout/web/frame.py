@@ -113,6 +113,8 @@ class Frame:
         Name and title of the method pages behind a chapter or a template.
     demand
         Refuses a form whose role the visitor does not hold.
+    may
+        Whether a role may send the form at an address; a form that it may not send is not drawn.
     noted
         Keeps who changed something, in the same transaction.
     last_change
@@ -127,6 +129,7 @@ class Frame:
     version: str = ""
     methods: Mapping[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
     demand: Callable[[Request, dict[str, str]], None] = lambda request, fields: None
+    may: Callable[[str, str], bool] = lambda role, address: True
     noted: Callable[[Connection, Visitor, str, datetime], None] | None = None
     last_change: Callable[[Connection, str], Changed | None] | None = None
     notices: OrderedDict[str, Undo] = field(default_factory=OrderedDict)
@@ -283,7 +286,7 @@ def page(
     """
     frame = frame_of(request)
     visit = request.cookies.get(VISIT_COOKIE) or new_visit()
-    taste = taste_for(request)
+    taste, visitor = taste_for(request), visitor_of(request)
     use(taste)
     if getattr(request.state, "draw_standing", False):
         form = error = None
@@ -302,7 +305,8 @@ def page(
             "top": top,
             "today": frame.record.now().date(),
             "taste": taste,
-            "visitor": visitor_of(request),
+            "visitor": visitor,
+            "may": lambda address: frame.may(visitor.role, address),
             "notice": frame.notice(visit) if status == 200 and error is None else None,
             "methods": frame.methods.get(template) or frame.methods.get(chapter, ()),
             **context,
