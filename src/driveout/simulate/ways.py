@@ -418,7 +418,7 @@ WAYS: Mapping[str, Way] = {
     ),
     "fixed-margin": Way(
         "resale less repairs less a fixed margin, the same checks each time, mend all, cut each fortnight",
-        "margin", "quick", "all", "cut", False, False, margin=2300.0, first_ask=1.10, cut=0.05, take=0.93,
+        "margin", "quick", "all", "cut", False, False, margin=3200.0, first_ask=1.10, cut=0.05, take=0.93,
     ),
     "price by share": replace(OURS, name="driveout, but the price by a share of resale less repairs", price="share",
                               checks="quick", share=0.45),
