@@ -39,7 +39,7 @@ class Told:
 
 @router.get("/cars/{car_id}/identity")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the page of the number."""
+    """Identification number of the car: whether it can be true, and what it says about the car."""
     with reading(request) as tx:
         return _identity_page(request, tx, car_id)
 

@@ -63,7 +63,10 @@ class CauseRow:
 
 @router.get("/cars/{car_id}/faults")
 def show(request: Request, car_id: int, find: str = "", check: str = "") -> Response:
-    """Draw the chapter; ``find`` searches the checks, ``check`` opens one."""
+    """What is probably wrong with the car, what speaks for it, and where to record the result of a check.
+
+    ``find`` searches the checks, ``check`` opens one.
+    """
     with reading(request) as tx:
         return _faults_page(request, tx, car_id, find=find, check=check)
 
@@ -128,7 +131,7 @@ def take_back(request: Request, car_id: int, form: PostedForm) -> Response:
 
 @router.get("/knowledge")
 def show_knowledge(request: Request) -> Response:
-    """Draw every fault and finding with its numbers, and the person's own changes."""
+    """Every fault and finding that driveout knows, with its numbers and your own changes."""
     with reading(request) as tx:
         return _knowledge_page(request, tx)
 

@@ -22,7 +22,7 @@ HEADINGS = {"guide": "The guide", "method": "The method behind each number", "fo
 
 @router.get("/help")
 def contents(request: Request) -> Response:
-    """List everything that can be read about driveout."""
+    """Help: everything that can be read about driveout."""
     pages = documents().values()
     kinds = [(HEADINGS[kind], [one for one in pages if one.shelf == kind]) for kind in KINDS]
     return page(request, "guide/help.html", kinds=kinds, singles=[one for one in pages if not one.shelf])
@@ -30,20 +30,20 @@ def contents(request: Request) -> Response:
 
 @router.get("/help/sources")
 def sources(request: Request) -> Response:
-    """List every source that a shipped number leans on, and how it is known."""
+    """Every source that a shipped number leans on, and how it is known."""
     rows = sorted(shelf().values(), key=lambda source: source.title)
     return page(request, "guide/sources.html", sources=rows)
 
 
 @router.get("/help/map")
 def site_map(request: Request) -> Response:
-    """List every page with what it is for and the folder its code is in."""
+    """Every page with what it is for, by the folder its code is in."""
     return page(request, "guide/map.html", folders=_by_folder(request))
 
 
 @router.get("/help/api")
 def api_page(request: Request) -> Response:
-    """List every question that another program may ask, from the machine-readable description."""
+    """Every question that another program may ask."""
     paths = request.app.openapi()["paths"]
     rows = [
         (f"{method.upper()} {path}", (told.get("description") or told.get("summary") or "").split("\n")[0])
@@ -55,13 +55,13 @@ def api_page(request: Request) -> Response:
 
 @router.get("/help/{name}")
 def single(request: Request, name: str) -> Response:
-    """Show the commands, the settings, the words, the licences or the trials."""
+    """The commands, the settings, the words, the licences or the trials."""
     return _shown(request, f"{name}.md", name in SINGLE)
 
 
 @router.get("/help/{kind}/{slug}")
 def kept(request: Request, kind: str, slug: str) -> Response:
-    """Show one page of the guide, one method or one kind of file."""
+    """One page of the guide, one method or one kind of file."""
     return _shown(request, f"{kind}/{slug}.md", kind in KINDS)
 
 

@@ -135,7 +135,7 @@ class ItemRow:
 
 @router.get("/adverts/new")
 def new_advert(request: Request) -> Response:
-    """Draw the page that takes a pasted text or typed facts."""
+    """A new advert: paste its words, or type the facts."""
     with reading(request) as tx:
         return _new_page(request, tx)
 
@@ -216,7 +216,7 @@ def _with_corrections(item: dict[str, Any], advert: Advert) -> dict[str, Any]:
 
 @router.get("/adverts/order")
 def which_first(request: Request, minutes: str = "") -> Response:
-    """Draw which car to see first, and which fit into the day."""
+    """Which car to go and see first, and which fit into the day."""
     with reading(request) as tx:
         return _order_page(request, tx, minutes)
 
@@ -240,14 +240,14 @@ def take_wage(request: Request, form: PostedForm) -> Response:
 
 @router.get("/cars/{car_id}/advert")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter."""
+    """Buy or walk: the walk-away price, the probable faults, the words of the advert and its facts."""
     with reading(request) as tx:
         return _advert_page(request, tx, car_id)
 
 
 @router.get("/cars/{car_id}/advert/offer")
 def offer(request: Request, car_id: int) -> Response:
-    """Draw what to offer, and what moves the walk-away price; worked out when asked for."""
+    """What to offer, and what moves the walk-away price; worked out when asked for."""
     with reading(request) as tx:
         return _offer_page(request, tx, car_id)
 

@@ -46,7 +46,7 @@ MOST_ROWS_SHOWN = 60
 
 @router.get("/cars/{car_id}/value")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter."""
+    """What the car is worth, from similar cars seen for sale or sold."""
     with reading(request) as tx:
         return _value_page(request, tx, car_id)
 

@@ -31,7 +31,7 @@ _TYPES = {"beancount": "text/plain", "hledger": "text/plain", "csv": "text/csv",
 
 @router.get("/money")
 def show(request: Request) -> Response:
-    """Draw the garage's books."""
+    """Books of the garage: the shelf of supplies, tools, the bank's file and exports."""
     with reading(request) as tx:
         return _books(request, tx)
 
@@ -79,7 +79,7 @@ def _do(request: Request, form: Form, do: Any) -> Response:
 
 @router.get("/money/year/{year}")
 def show_year(request: Request, year: int) -> Response:
-    """Draw one year of the books."""
+    """One year of the books."""
     with reading(request) as tx:
         first = _currency(tx)
         names = {car_part(car.id): car.name for car in list_cars(tx)}
@@ -294,7 +294,7 @@ def bank_book(request: Request, form: PostedForm) -> Response:
 
 @router.get("/money/export/{form_name}")
 def export(request: Request, form_name: str) -> Response:
-    """Give the whole journal as a file."""
+    """The whole journal as a file for another program."""
     if form_name not in _TYPES:
         raise BadEntry(
             f"{form_name[:20]!r} is not an export.",

@@ -66,7 +66,7 @@ FIELDS: tuple[tuple[str, str, str, str], ...] = (
 
 @router.get("/cars/{car_id}/outlook")
 def show(request: Request, car_id: int) -> Response:
-    """Draw how a car's outlook came about."""
+    """How a car's profit, hours and days came about, line by line."""
     with reading(request) as tx:
         return _outlook_page(request, tx, car_id)
 
@@ -130,7 +130,7 @@ def delay(request: Request, car_id: int, form: PostedForm) -> Response:
 
 @router.get("/cars/{car_id}/outlook/must")
 def must_be(request: Request, car_id: int) -> Response:
-    """Draw what would have to be true."""
+    """What would have to be true for the car to pay."""
     with reading(request) as tx:
         rows: dict[str, list[list[str]]] = {}
         missing = ""
@@ -152,7 +152,7 @@ def must_be(request: Request, car_id: int) -> Response:
 
 @router.get("/cars/{car_id}/stop")
 def show_stop(request: Request, car_id: int) -> Response:
-    """Draw going on beside every way of giving up."""
+    """Going on with the car beside every way of giving up."""
     with reading(request) as tx:
         return _stop_page(request, tx, car_id)
 
@@ -275,7 +275,7 @@ def must_data(request: Request, car_id: int) -> dict[str, Any]:
 
 @router.get("/rules")
 def show_rules(request: Request, currency: str = "USD") -> Response:
-    """Draw the person's rules."""
+    """Your rules: wage, risk and usual costs; they set the walk-away price."""
     with reading(request) as tx:
         return _rules_page(request, tx, currency.upper()[:3])
 

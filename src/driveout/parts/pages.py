@@ -21,7 +21,10 @@ CHAPTERS = (Chapter("parts", "Parts", order=50),)
 
 @router.get("/cars/{car_id}/parts")
 def show(request: Request, car_id: int, day_cost: str = "", compression: str = "") -> Response:
-    """Draw the chapter; ``day_cost`` weighs waiting, ``compression`` judges a used engine's readings."""
+    """Parts to buy: offers compared by money and by the days they take, deposits and returns.
+
+    ``day_cost`` weighs waiting, ``compression`` judges a used engine's readings.
+    """
     with reading(request) as tx:
         try:
             return _parts_page(request, tx, car_id, day_cost=day_cost, compression=compression)

@@ -60,7 +60,10 @@ class OfferRow:
 
 @router.get("/cars/{car_id}/sale")
 def show(request: Request, car_id: int, leftover_most: str = "", leftover_times: str = "2") -> Response:
-    """Draw the chapter; with ``leftover_most`` also what to ask for a part of unknown worth."""
+    """What to ask and what to take, offers, photos and papers for the buyer, and closing the sale.
+
+    With ``leftover_most`` also what to ask for a part of unknown worth.
+    """
     with reading(request) as tx:
         currency = get_car(tx, car_id).currency
         clearance = _clearance(leftover_most, leftover_times, currency) if leftover_most.strip() else None

@@ -21,7 +21,7 @@ MOST_OWNERS, MOST_CARS = 6, 6
 
 @router.get("/simulate")
 def simulate(request: Request) -> Response:
-    """Draw the form, and the comparison once it is asked for."""
+    """Many invented cars bought and sold by different ways of deciding, compared."""
     form = Form({name: value[:60] for name, value in request.query_params.items()})
     error: DriveoutError | None = None
     found: tuple[Result, ...] = ()

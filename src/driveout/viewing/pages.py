@@ -70,7 +70,7 @@ def _number(text: str, field: str, otherwise: float) -> float:
 
 @router.get("/cars/{car_id}/viewing")
 def show(request: Request, car_id: int) -> Response:
-    """The chapter."""
+    """Which check to do next at the car, what it is worth, and the sheet to take along."""
     with reading(request) as tx:
         return _viewing_page(request, tx, car_id)
 

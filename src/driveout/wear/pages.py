@@ -130,7 +130,7 @@ def _km(form: Form) -> float | None:
 
 @router.get("/cars/{car_id}/wear")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter: every verdict, and where to go next."""
+    """What was measured on the car, with each verdict and what to measure next."""
     with reading(request) as tx:
         return _overview(request, tx, car_id)
 
@@ -168,35 +168,35 @@ def _sources(verdicts: Any) -> dict[str, str]:
 
 @router.get("/cars/{car_id}/wear/corner/{spot}")
 def corner(request: Request, car_id: int, spot: str, keys: str = "") -> Response:
-    """Draw the form of one corner."""
+    """Brake, tyre and wheel of one corner, to type in."""
     with reading(request) as tx:
         return _spot_page(request, tx, car_id, "corner", spot, keys=keys)
 
 
 @router.get("/cars/{car_id}/wear/paint")
 def paint(request: Request, car_id: int) -> Response:
-    """Draw the paint form: every panel at once."""
+    """Paint readings of every panel at once, to type in."""
     with reading(request) as tx:
         return _paint_page(request, tx, car_id)
 
 
 @router.get("/cars/{car_id}/wear/paint/{spot}")
 def panel(request: Request, car_id: int, spot: str) -> Response:
-    """Draw the form of one panel, with its flaw."""
+    """One panel and its flaw: how much can be sanded or polished away."""
     with reading(request) as tx:
         return _spot_page(request, tx, car_id, "paint", spot)
 
 
 @router.get("/cars/{car_id}/wear/limits")
 def limits(request: Request, car_id: int) -> Response:
-    """Draw the maker's limits of this car and every shipped one."""
+    """The maker's limits of this car, and every limit that driveout brings along."""
     with reading(request) as tx:
         return _limits_page(request, tx, car_id)
 
 
 @router.get("/cars/{car_id}/wear/sheet")
 def sheet(request: Request, car_id: int) -> Response:
-    """Draw the inspection sheet that a buyer can read."""
+    """The inspection sheet that a buyer can read."""
     with reading(request) as tx:
         judged = actions.car_report(tx, car_id, now(request).date())
         titles = [
@@ -218,7 +218,7 @@ def sheet(request: Request, car_id: int) -> Response:
 
 @router.get("/cars/{car_id}/wear/{key}")
 def single(request: Request, car_id: int, key: str, keys: str = "") -> Response:
-    """Draw the form of one topic."""
+    """One topic to measure, to type in: engine, battery, fluids, steering, papers and more."""
     _demand_single(key)
     with reading(request) as tx:
         return _spot_page(request, tx, car_id, key, slug(TOPICS[key].spots[0]), keys=keys)

@@ -57,7 +57,7 @@ class TorqueRow:
 
 @router.get("/cars/{car_id}/work")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter."""
+    """What comes off and goes back, in order, with hold points, bags, job cards and tightening values."""
     with reading(request) as tx:
         return _work_page(request, tx, car_id)
 
@@ -142,7 +142,7 @@ def _torque_rows(held: JobWork) -> list[TorqueRow]:
 
 @router.get("/cars/{car_id}/work/{job_id}/bench")
 def bench(request: Request, car_id: int, job_id: int, task: str = "") -> Response:
-    """Draw the bench: the next step, or the one asked for."""
+    """The bench: one step at a time in large type, with bag, value and timer."""
     with reading(request) as tx:
         return _bench_page(request, tx, car_id, job_id, task)
 
@@ -331,7 +331,7 @@ def _home(request: Request) -> Path:
 
 @router.get("/cars/{car_id}/work/{job_id}/file")
 def assembly_file(request: Request, car_id: int, job_id: int) -> Response:
-    """Draw the assembly file of a job for changing."""
+    """The assembly file of a job, for changing."""
     with reading(request) as tx:
         return _file_page(request, tx, car_id, job_id)
 
@@ -378,7 +378,7 @@ def _file_page(
 
 @router.get("/cars/{car_id}/work/{job_id}/torque")
 def torque(request: Request, car_id: int, job_id: int, link: str) -> Response:
-    """Draw the form for one tightening value."""
+    """One tightening value and where it comes from, to type in."""
     with reading(request) as tx:
         return _torque_page(request, tx, car_id, job_id, link)
 
@@ -494,7 +494,7 @@ def pocket(request: Request, car_id: int) -> Response:
 
 @router.get("/cars/{car_id}/work/brought")
 def brought(request: Request, car_id: int) -> Response:
-    """Draw what came back from phones beside what stands here."""
+    """What came back from phones, beside what stands here."""
     with reading(request) as tx:
         return _brought_page(request, tx, car_id)
 

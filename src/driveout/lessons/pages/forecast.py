@@ -21,7 +21,7 @@ router = APIRouter()
 
 @router.get("/money/forecast")
 def show_forecast(request: Request) -> Response:
-    """Draw the cash to come over all cars."""
+    """Cash to come over all cars, day by day."""
     with reading(request) as tx:
         return _forecast_page(request, tx)
 

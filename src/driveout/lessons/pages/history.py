@@ -27,7 +27,10 @@ api = APIRouter(prefix="/api")
 
 @router.get("/lessons")
 def show_lessons(request: Request, start: int = 0) -> Response:
-    """Draw the page Lessons; ``start`` leaves out that many of the newest."""
+    """How your estimates came out, kind by kind, and whether your ranges hold.
+
+    ``start`` leaves out that many of the newest.
+    """
     with reading(request) as tx:
         return _lessons_page(request, tx, start=max(0, start))
 
@@ -128,7 +131,7 @@ def shared(request: Request, form: PostedForm) -> Response:
 
 @router.get("/lessons/export")
 def export(request: Request) -> Response:
-    """Give the history as a file to share."""
+    """Your lessons as a file to share, without cars, places or days."""
     with reading(request) as tx:
         text = actions.own_knowledge(tx)
     headers = {"Content-Disposition": 'attachment; filename="driveout-lessons.yaml"'}

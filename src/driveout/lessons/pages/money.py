@@ -100,7 +100,10 @@ def _journal(entries: tuple[Entry, ...], start: int) -> list[JournalRow]:
 
 @router.get("/cars/{car_id}/money")
 def show_money(request: Request, car_id: int, start: int = 0) -> Response:
-    """Draw the chapter Money; ``start`` leaves out that many of the newest entries."""
+    """What the car has cost so far against the estimate; receipts, hours, trips and the sale are booked here.
+
+    ``start`` leaves out that many of the newest entries.
+    """
     with reading(request) as tx:
         return _money_page(request, tx, car_id, start=max(0, start))
 
@@ -270,7 +273,7 @@ def receipt(request: Request, car_id: int, form: PostedForm) -> Response:
 
 @router.get("/cars/{car_id}/money/photo/{digest}")
 def receipt_photo(request: Request, car_id: int, digest: str) -> Response:
-    """Give back a photographed receipt."""
+    """One photographed receipt."""
     with reading(request) as tx:
         data, kind = money.photo_of(tx, request.app.state.store.home, car_id, digest)
     return Response(

@@ -21,7 +21,7 @@ router = APIRouter()
 
 @router.get("/yard/ahead")
 def ahead(request: Request) -> Response:
-    """Draw what to do with each car, and what the yard comes to."""
+    """What to do with each car in hand, and what the yard comes to."""
     form = Form({name: value[:60] for name, value in request.query_params.items()})
     with reading(request) as tx:
         return _ahead_page(request, tx, form)

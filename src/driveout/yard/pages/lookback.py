@@ -26,7 +26,7 @@ CHAPTERS = (Chapter("lookback", "Looking back", order=90),)
 
 @router.get("/cars/{car_id}/lookback")
 def show_lookback(request: Request, car_id: int) -> Response:
-    """Draw the chapter Looking back."""
+    """What a sold car earned, where it went against the plan, and what it teaches."""
     with reading(request) as tx:
         return _lookback_page(request, tx, car_id)
 

@@ -15,7 +15,7 @@ PER_PAGE = 40
 
 @router.get("/")
 def yard(request: Request, finished: bool = False, start: int = 0) -> Response:
-    """Draw one row per car in the order of what needs the person next."""
+    """The yard: all your cars, in the order of what needs you next."""
     with reading(request) as tx:
         rows = actions.rows_of_the_yard(tx, finished=finished, today=now(request).date())
         shown = rows[start : start + PER_PAGE]
@@ -41,7 +41,7 @@ def car(request: Request, car_id: int) -> Response:
 
 @router.get("/cars/{car_id}/trail")
 def trail(request: Request, car_id: int) -> Response:
-    """Draw everything that happened to a car, newest first."""
+    """Trail: everything that happened to a car, newest first."""
     with reading(request) as tx:
         get_car(tx, car_id)
         return page(

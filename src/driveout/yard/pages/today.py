@@ -24,7 +24,7 @@ _LEFT_SHOWN = 8
 
 @router.get("/today")
 def today(request: Request) -> Response:
-    """Draw the best list for the hours at hand."""
+    """Today: the best use of the hours at hand, over all cars."""
     form = Form({name: value[:60] for name, value in request.query_params.items()})
     with reading(request) as tx:
         return _today_page(request, tx, form)
