@@ -7,7 +7,9 @@ from decimal import Decimal
 
 import pytest
 
+from driveout.demo.actions import fill
 from driveout.errors import BadEntry
+from driveout.store import Store
 from driveout.units import Money
 from driveout.web.forms import Form
 from driveout.web.taste import (
@@ -173,3 +175,18 @@ def test_a_value_put_into_a_field_is_read_back_as_itself() -> None:
             shown = str(as_field(value))
             plain = settled(shown, taste).replace(" USD", "")
             assert Decimal(plain) == Decimal(str(value).replace(",", "").replace(" USD", "")), (taste, value)
+
+
+def test_a_week_begins_as_chosen_or_as_is_the_custom(browser: Browser, store: Store) -> None:
+    """First day of the week by territory: Sunday in the United States, Monday in Germany (CLDR, from memory)."""
+    days = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+    assert US.week(days)[0] == "sunday"
+    assert DE.week(days) == list(days)
+    assert taste_of("de-DE.metric.dark.saturday").week(days)[:3] == ["saturday", "sunday", "monday"]
+    assert taste_of("de-DE.metric.dark.doomsday").week_begins == "monday"
+
+    fill(store)
+    chosen = {"locale": "en-GB", "units": "both", "theme": "system", "first_day": "sunday"}
+    browser.post("/settings", chosen)
+    page = browser.get("/cars/2/plan")
+    assert page.index('name="me_sunday"') < page.index('name="me_monday"')

@@ -21,7 +21,7 @@ from driveout.web import Form, PostedForm, now, page, reading, submit, writing
 from driveout.web.forms import VISIT_COOKIE
 from driveout.web.frame import frame_of, keep_cookie, status_of, taste_for, visitor_of
 from driveout.web.listening import Listening
-from driveout.web.taste import LOCALES, TASTE_COOKIE, THEMES, UNITS, taste_of
+from driveout.web.taste import FIRST_DAYS, LOCALES, TASTE_COOKIE, THEMES, UNITS, taste_of
 
 router = APIRouter()
 ACTS_SHOWN = 50
@@ -290,6 +290,7 @@ def _settings_page(
         locales=list(LOCALES.items()),
         units=list(UNITS.items()),
         themes=list(THEMES.items()),
+        first_days=list(FIRST_DAYS.items()),
         where=_listening(request),
         is_encrypted=request.url.scheme == "https",
     )
@@ -304,6 +305,7 @@ def choose(request: Request, form: PostedForm) -> Response:
                 form.choice("locale", tuple(LOCALES)),
                 form.choice("units", tuple(UNITS)),
                 form.choice("theme", tuple(THEMES)),
+                form.choice("first_day", tuple(FIRST_DAYS)) if form.raw.get("first_day") else "custom",
             )
         )
     except DriveoutError as error:

@@ -21,7 +21,7 @@ from driveout.repairs.choice_file import answer_of, read_choice
 from driveout.repairs.choose import Choice
 from driveout.repairs.days import FreeHours, session_words, typed_stretches
 from driveout.units import Money
-from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit, taste_for
 from driveout.workshop import caution
 from driveout.workshop.calendar import WEEKDAYS
 from driveout.workshop.finish import Finish
@@ -318,7 +318,7 @@ def _days_page(
         helper_words="\n".join(f"{day} {', '.join(rows)}" for day, rows in hours.helper.items())
         if hours
         else "",
-        weekdays=WEEKDAYS,
+        weekdays=taste_for(request).week(WEEKDAYS),
         tools=actions.tools_to_rent(tx, car_id),
     )
 

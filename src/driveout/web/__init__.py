@@ -11,6 +11,7 @@ from driveout.web.frame import (
     page,
     reading,
     submit,
+    taste_for,
     typed_number,
     writing,
 )
@@ -29,6 +30,7 @@ __all__ = [
     "page",
     "reading",
     "submit",
+    "taste_for",
     "typed_number",
     "writing",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -24,6 +25,13 @@ typed and shown plain."""
 UNITS = {"both": "km and miles", "metric": "km only", "imperial": "miles only"}
 THEMES = {"system": "as the phone or computer is set", "light": "light", "dark": "dark"}
 
+FIRST_DAYS = {
+    "custom": "as is the custom where numbers are written so",
+    "monday": "Monday",
+    "sunday": "Sunday",
+    "saturday": "Saturday",
+}
+
 _DECIMAL_COMMA = frozenset({"de-DE"})
 _GROUPS = {"de-DE": ".", "fr-CH": "'"}
 _DAYS = {"en-US": "%b %-d, %Y", "en-GB": "%-d %b %Y", "de-DE": "%d.%m.%Y", "fr-CH": "%d.%m.%Y"}
@@ -43,12 +51,15 @@ class Taste:
         One of `THEMES`.
     is_chosen
         Whether the person chose it; else it follows the language of the browser.
+    first_day
+        One of `FIRST_DAYS`.
     """
 
     locale: str = "en-GB"
     units: str = "both"
     theme: str = "system"
     is_chosen: bool = False
+    first_day: str = "custom"
 
     @property
     def decimal_comma(self) -> bool:
@@ -63,15 +74,27 @@ class Taste:
     @property
     def cookie(self) -> str:
         """What is kept on the device."""
-        return f"{self.locale}.{self.units}.{self.theme}"
+        return f"{self.locale}.{self.units}.{self.theme}.{self.first_day}"
+
+    @property
+    def week_begins(self) -> str:
+        """Name of the day that a week begins with; by custom Sunday in the United States, else Monday (CLDR)."""
+        if self.first_day != "custom":
+            return self.first_day
+        return "sunday" if self.locale == "en-US" else "monday"
+
+    def week(self, days: Sequence[str]) -> list[str]:
+        """Days of a week in the order of the taste."""
+        begin = list(days).index(self.week_begins)
+        return [*days[begin:], *days[:begin]]
 
 
 def taste_of(cookie: str, languages: str = "") -> Taste:
     """Read the cookie; without a usable one follow the first known language of the browser."""
-    locale, _, rest = cookie.partition(".")
-    units, _, theme = rest.partition(".")
+    locale, units, theme, first_day, *_ = [*cookie[:100].split("."), "", "", "", ""]
     if locale in LOCALES and units in UNITS and theme in THEMES:
-        return Taste(locale, units, theme, is_chosen=True)
+        first = first_day if first_day in FIRST_DAYS else "custom"
+        return Taste(locale, units, theme, is_chosen=True, first_day=first)
     for part in languages.split(","):
         tag = part.split(";")[0].strip().lower()
         for known in LOCALES:
