@@ -259,8 +259,10 @@ def weighed(
         What the advert says.
     value
         Appraised value. [major units]
-    hours, money
-        What was learned, as logarithms, each one of the steps.
+    hours
+        What was learned of own hours, as a logarithm, one of the steps.
+    money
+        What was learned of money, as a logarithm, one of the steps.
     rules
         The owner's rules.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MAKES_ORIGIN = "invented"
-
 
 @dataclass(frozen=True)
 class Model:

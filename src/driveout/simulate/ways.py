@@ -20,7 +20,6 @@ from driveout.simulate.beliefs import (
     HOUR_STEPS,
     MONEY_STEPS,
     Weighed,
-    believed_pack,
     expected_repairs,
     loss_shares,
     nearest,
@@ -439,8 +438,3 @@ def named(key: str) -> Way:
             f"There is no way of deciding {key!r}.", field="rule", value=key, allowed=", ".join(WAYS)
         )
     return WAYS[key]
-
-
-def pack_name(fault: str) -> str:
-    """A fault's name for a person."""
-    return believed_pack().faults[fault].name
