@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from decimal import Decimal
 
 import pytest
+from markupsafe import Markup
 
 from driveout.demo.actions import fill
 from driveout.errors import BadEntry
@@ -16,6 +18,7 @@ from driveout.web.taste import (
     Taste,
     as_field,
     day_text,
+    drawn_amounts,
     finished,
     km_text,
     number_text,
@@ -190,3 +193,20 @@ def test_a_week_begins_as_chosen_or_as_is_the_custom(browser: Browser, store: St
     browser.post("/settings", chosen)
     page = browser.get("/cars/2/plan")
     assert page.index('name="me_sunday"') < page.index('name="me_monday"')
+
+
+def test_amounts_of_a_drawing_follow_and_its_lines_do_not() -> None:
+    use(DE)
+    drawing = Markup('<path d="M 10.5 20.25 h 3.5 V 1,234.5"/><text>1,234.50 USD</text>')
+
+    assert drawn_amounts(drawing) == Markup(
+        '<path d="M 10.5 20.25 h 3.5 V 1,234.5"/><text>1.234,50 USD</text>'
+    )
+
+
+def test_the_whole_first_page_of_a_car_holds_one_way_of_writing_money(browser: Browser, store: Store) -> None:
+    fill(store)
+    browser.post("/settings", {"locale": "de-DE", "units": "metric", "theme": "system"})
+    for path in ("/", "/cars/2/money", "/cars/2/outlook", "/cars/2/repairs"):
+        text = browser.get(path)
+        assert re.findall(r"\d,\d{3}\.\d\d [A-Z]{3}", text) == [], path

@@ -28,6 +28,7 @@ from driveout.web.taste import (
     Taste,
     as_field,
     day_text,
+    drawn_amounts,
     finished,
     km_text,
     localised,
@@ -150,7 +151,13 @@ class Frame:
             lstrip_blocks=True,
         )
         self.templates.filters.update(
-            money=_money, number=number_text, day=day_text, hours=_hours, km=km_text, asfield=as_field
+            money=_money,
+            number=number_text,
+            day=day_text,
+            hours=_hours,
+            km=km_text,
+            asfield=as_field,
+            drawn=drawn_amounts,
         )
 
     def already(self, token: str) -> str | None:

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from markupsafe import Markup
+
 from driveout.errors import BadEntry
 from driveout.units import miles_from_km
 
@@ -160,6 +162,19 @@ def finished(value: object) -> object:
     if type(value) is not str or present().locale.startswith("en"):
         return value
     return _IN_WORDS.sub(lambda found: localised(found.group(1)), value)
+
+
+_AMOUNT = re.compile(r"(?<![\w.,'])(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?=[ \u00a0][A-Z]{3}(?!\w))")
+
+
+def drawn_amounts(drawing: Markup) -> Markup:
+    """A drawing of our own with its amounts of money in the marks of the taste.
+
+    Only what stands before a currency code is touched: a path of a drawing holds no such code.
+    """
+    if present().locale.startswith("en"):
+        return drawing
+    return Markup(_AMOUNT.sub(lambda found: localised(found.group(1)), str(drawing)))
 
 
 _MACHINE = re.compile(r"-?\d+(\.\d+)?\Z")
