@@ -104,8 +104,10 @@ def with_learned(
     lines
         The estimate as the outlook makes it: lines of repairs are moved by their kind of work and
         the kind ``parts``, hours outside the work only once they were booked on an own car.
-    hours, money
-        What was learned; None when nothing yet.
+    hours
+        What was learned of own hours; None when nothing yet.
+    money
+        What was learned of money; None when nothing yet.
 
     Returns
     -------

@@ -51,8 +51,10 @@ def verdict(
     next_per_day
         What a day of a bay brings with the next car; None when that is not known or a bay is free.
         [minor units/day]
-    planned_hours, hours_done
-        Own hours of the frozen estimate and booked ones, to name an overrun. [h]
+    planned_hours
+        Own hours of the frozen estimate, to name an overrun. [h]
+    hours_done
+        Own hours booked. [h]
 
     Returns
     -------

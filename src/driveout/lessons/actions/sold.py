@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from driveout.cars.actions import list_cars, trail_of
+from driveout.cars.actions import get_car, list_cars, trail_of
 from driveout.errors import BadEntry
 from driveout.market.actions import appraisal_before
 from driveout.market.hindsight import Hindsight, SoldAfter, hindsight
@@ -34,7 +34,7 @@ class SoldCars:
     sales: SaleErrors | None
 
 
-def sold_cars(tx: Tx, currency: str) -> SoldCars:
+def sold_cars(tx: Tx, currency: str, only: int | None = None) -> SoldCars:
     """Every sale against what was told before it.
 
     Parameters
@@ -43,13 +43,16 @@ def sold_cars(tx: Tx, currency: str) -> SoldCars:
         Open transaction.
     currency
         Cars in this currency.
+    only
+        Number of the one car to look at; None for all.
 
     Returns
     -------
     SoldCars
         Cars that went for scrap and cars without a value or forecast teach nothing here.
     """
-    sold = [car for car in list_cars(tx) if car.stage == "sold" and car.currency == currency]
+    cars = list_cars(tx) if only is None else [get_car(tx, only)]
+    sold = [car for car in cars if car.stage == "sold" and car.currency == currency]
     gone = cars_gone(tx, [car.id for car in sold], currency)
     found: list[SoldCar] = []
     for car in sold[::-1]:

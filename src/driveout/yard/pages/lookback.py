@@ -43,7 +43,7 @@ def _lookback_page(
     variance = result.variance if result else None
     proved = actions.proved(tx, car_id) if result else ()
     worths, worths_missing = worth_or_missing(tx, car_id) if proved else ((), "")
-    sold = next((one for one in sold_cars(tx, car.currency).cars if one.car_id == car_id), None)
+    sold = next(iter(sold_cars(tx, car.currency, car_id).cars), None)
     return page(
         request,
         "yard/lookback.html",
