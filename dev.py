@@ -274,7 +274,17 @@ def audit() -> int:
         raise SystemExit("The audit needs uv (pip install uv).")
     code = 0
     for lock_file in ("requirements.lock", "requirements-dev.lock"):
-        command = [uv, "tool", "run", "pip-audit", "-r", lock_file, "--disable-pip", "--require-hashes"]
+        command = [
+            uv,
+            "tool",
+            "run",
+            "pip-audit",
+            "-r",
+            lock_file,
+            "--disable-pip",
+            "--require-hashes",
+            "--strict",
+        ]
         code = timed(f"audit of {lock_file}", command) or code
     return code
 

@@ -105,7 +105,7 @@ def test_archive_out_and_in_is_the_identity_on_and_between_both_engines(
     empty = tmp_path_factory.mktemp("empty")
     ready_store(empty, f"sqlite:///{empty / 'driveout.db'}").close()
 
-    @settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+    @settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
     @given(records())
     def trial(rows: dict[str, list[dict[str, Any]]]) -> None:
         folder = tmp_path_factory.mktemp("trial")
