@@ -123,6 +123,11 @@ def forms_of(page: str, text: str) -> list[DrawnForm]:
     return found.forms
 
 
+def methods_of(route: APIRoute) -> set[str]:
+    """Methods that a route takes."""
+    return set(route.methods or ())
+
+
 def every_route(app: object) -> list[APIRoute]:
     """Every route of the application, also those of routers within routers."""
     found: list[APIRoute] = []
@@ -167,7 +172,7 @@ def pages_by_link(client: TestClient, most_of_a_kind: int = 3) -> dict[str, str]
 def every_form(client: TestClient) -> list[DrawnForm]:
     """Each posting form that some page draws, once for each route and set of fields."""
     found: dict[tuple[str, tuple[str, ...]], DrawnForm] = {}
-    routes = [route for route in every_route(client.app) if "POST" in route.methods]
+    routes = [route for route in every_route(client.app) if "POST" in methods_of(route)]
     for address, text in pages_by_link(client, most_of_a_kind=2).items():
         for form in forms_of(address, text):
             path = form.action.partition("?")[0]

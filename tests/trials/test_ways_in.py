@@ -16,7 +16,7 @@ from driveout.demo.actions import fill
 from driveout.store import Store, write_archive
 from driveout.web.listening import Listening
 from tests.conftest import Clock
-from tests.trials.forms import every_route
+from tests.trials.forms import every_route, methods_of
 
 GOOD = {
     "car_id": "2",
@@ -55,7 +55,7 @@ def test_no_form_is_carried_out_without_the_token_of_this_browser(
     fill(store)
     client.get("/adverts/new")
     before = tables(store, None)
-    routes = [route for route in every_route(client.app) if "POST" in route.methods]
+    routes = [route for route in every_route(client.app) if "POST" in methods_of(route)]
     forms = [route.path for route in routes if not route.path.startswith("/api/")]
     assert len(forms) > 60
     for path in forms:
@@ -71,7 +71,7 @@ def test_no_form_is_carried_out_without_the_token_of_this_browser(
         ):
             assert client.post(address_of(path), data={}, headers=headers).status_code == 403, path
     assert tables(store, None) == before
-    others = {method for route in every_route(client.app) for method in route.methods} - {
+    others = {method for route in every_route(client.app) for method in methods_of(route)} - {
         "GET",
         "POST",
         "HEAD",
@@ -96,7 +96,7 @@ def test_no_page_changes_anything_by_being_read(store: Store, client: TestClient
     fill(store)
     before = tables(store, None)
     for route in every_route(client.app):
-        if "GET" in route.methods:
+        if "GET" in methods_of(route):
             client.get(address_of(route.path))
             client.head(address_of(route.path))
     assert tables(store, None) == before
@@ -119,7 +119,7 @@ def test_no_path_and_no_question_leads_out(store: Store, clock: Clock, counted: 
             assert "zqx" not in " ".join(answer.headers), address
 
         for route in every_route(app):
-            if "GET" not in route.methods:
+            if "GET" not in methods_of(route):
                 continue
             names = re.findall(r"\{(\w+)", route.path)
             for name in names:
@@ -206,7 +206,7 @@ def test_nobody_on_the_network_sees_anything_before_pairing(
                 {"forwarded": "for=127.0.0.1"},
                 {"host": "localhost"},
             ):
-                for method in route.methods & {"GET", "POST"}:
+                for method in methods_of(route) & {"GET", "POST"}:
                     answer = phone.request(method, address, headers=headers)
                     tries += 1
                     if route.path not in ("/pair", "/manifest.webmanifest", "/favicon.ico"):
