@@ -40,6 +40,7 @@ from driveout.selling.situation import BOTTLENECKS, WEEKEND, SaleSituation
 from driveout.selling.stopping import clearance_prices
 from driveout.units import Money, money_from_text
 from driveout.web import Chapter, Form, PostedForm, Tx, now, page, reading, submit
+from driveout.workshop.actions import every_work
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -421,6 +422,9 @@ def _sale_page(
         lists={which: sale_facts(which) for which in LISTS},
         payment_options=[(kind.key, kind.name) for kind in payments()],
         gate=actions.last_handover_check(tx, car_id),
+        links_open=sum(
+            len(held.work.progress.undone - held.work.progress.back) for held in every_work(tx, car_id)
+        ),
         questions=gate_questions(),
         subjects=SUBJECTS,
         kept_photos=actions.photos_of(tx, car_id),
