@@ -238,7 +238,8 @@ TRIALS_PAGE = """# Trials
 
 What must not be lost and which ways in must stay shut, tried by `tests/trials` and counted while they run. Written by
 `python3 dev.py trials`; `python3 dev.py test` prints the same counts. A trial that counts something other than it should
-fails, so the noughts below are held by the tests. Each kind of trial has a test that shows it can fail.
+fails, so the noughts below are held by the tests. Where it is cheap, a test beside a trial takes its guard away and
+shows that the trial notices.
 """
 
 

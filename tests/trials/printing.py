@@ -17,6 +17,11 @@ from tests.trials.killing import AT
 
 
 def peak_mb() -> float:
+    """Most memory held so far. Linux counts it anew for a new program; the other count starts at its parent's."""
+    status = Path("/proc/self/status")
+    if status.exists():
+        line = next(one for one in status.read_text().splitlines() if one.startswith("VmHWM:"))
+        return int(line.split()[1]) / 1024
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
