@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -179,3 +180,16 @@ def test_each_kind_of_fact_leaves_a_point_that_says_what_it_moved(
         by = change(points, what)
         assert by * way > 0 if way else by != 0, (what, by)
     assert moved(points[-2], points[-1]) != "the band only"
+
+
+def test_a_move_names_both_ends_and_what_is_no_longer_asked_has_not_moved(store: Store) -> None:
+    car = for_sale(store)
+    with store.reading() as tx:
+        point = trail(tx, car)[-1]
+    dearer = replace(point, profit_p50_minor=120_000, finish_p50=None, sale_p50=None)
+
+    assert (
+        moved(replace(point, profit_p50_minor=100_000), dearer) == "profit from 1,000.00 USD to 1,200.00 USD"
+    )
+    assert moved(replace(point, profit_p50_minor=None), dearer) == "profit 1,200.00 USD"
+    assert moved(point, replace(point, profit_p50_minor=None)) == "profit no longer known"

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from driveout.cars.actions import add_car, trail_of
+from driveout.cars.actions import add_car, change_stage, trail_of
 from driveout.errors import BadEntry, Conflict
 from driveout.money import actions as money
 from driveout.parts import Offer, PartLine, actions, order_by, ranked_offers
@@ -175,3 +175,11 @@ def test_a_part_of_another_car_or_none_is_refused(tx: Tx, car: int) -> None:
 def test_parts_and_offers_that_make_no_sense_are_refused(make: object, words: str) -> None:
     with pytest.raises(BadEntry, match=words):
         make()  # type: ignore[operator]
+
+
+def test_nothing_is_ordered_for_a_car_that_is_sold(tx: Tx, car: int) -> None:
+    actions.need_parts(tx, car, [KIT], at=AT)
+    for stage in ("bought", "for sale", "sold"):
+        change_stage(tx, car, stage, AT)
+
+    assert actions.parts_to_do(tx, car, DAY) == ()

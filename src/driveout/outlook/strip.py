@@ -89,7 +89,13 @@ def strip_svg(band: StripBand, name: str, width: int = NARROW) -> str:
         f'<desc id="{name}-d">{escape(strip_words(band))}</desc>',
         f'<defs><pattern id="{name}-h" width="6" height="6" patternUnits="userSpaceOnUse" '
         'patternTransform="rotate(45)"><path d="M0 0V6" stroke="currentColor" stroke-width="1.6"/></pattern></defs>',
-        _text(middle, 14, band.text(band.middle) + (" booked" if is_booked else ""), width, weight="700"),
+        _text(
+            middle,
+            14,
+            f"profit {band.text(band.middle)}" + (" booked" if is_booked else ""),
+            width,
+            weight="700",
+        ),
         f'<path d="M{MARGIN} 64H{width - MARGIN}" stroke="currentColor" stroke-width="1"/>',
         ""
         if is_booked

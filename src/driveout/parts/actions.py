@@ -360,4 +360,6 @@ def set_state(
 def parts_to_do(tx: Tx, car_id: int, today: datetime.date) -> tuple[ToDo, ...]:
     """What the parts of a car ask for."""
     cores = [core.receipt.number for core in money.cores_open(tx, car_id)]
-    return to_do(records.parts_of(tx, car_id), cores, today)
+    is_gone = get_car(tx, car_id).stage in ("sold", "let go")
+    parts = [part for part in records.parts_of(tx, car_id) if not (is_gone and part.state == "needed")]
+    return to_do(parts, cores, today)

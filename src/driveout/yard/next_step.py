@@ -104,7 +104,9 @@ def next_step(now: Situation) -> Step:
 
 def _before_buying(now: Situation, at: str) -> Step:
     if now.missing:
-        return Step("Complete the advert", now.missing, f"{at}/advert", 4)
+        why = now.missing.split(". ")[0].rstrip(".")
+        because = why[:1].lower() + why[1:]
+        return Step("Complete the advert", because, f"{at}/advert#facts", 4)
     if now.ceiling is not None and now.asking is not None and now.ceiling < now.asking.times(0):
         return Step("Walk away", "at no price does this car keep your rules", f"{at}/advert", 6)
     if now.ceiling is not None and now.asking is not None and now.ceiling < now.asking:

@@ -658,20 +658,27 @@ def moved(before: Point | None, after: Point) -> str:
         return "first outlook"
 
     def money(minor: int | None) -> str:
-        return "unknown" if minor is None else Money(minor, after.currency).text()
+        return "" if minor is None else Money(minor, after.currency).text()
 
     changes = [
         ("profit", money(before.profit_p50_minor), money(after.profit_p50_minor)),
         ("walk-away price", money(before.ceiling_minor), money(after.ceiling_minor)),
         ("own hours", _hours(before.hours_p50), _hours(after.hours_p50)),
-        ("finish", before.finish_p50 or "unknown", after.finish_p50 or "unknown"),
-        ("sale", before.sale_p50 or "unknown", after.sale_p50 or "unknown"),
+        ("finish", before.finish_p50 or "", after.finish_p50 or ""),
+        ("sale", before.sale_p50 or "", after.sale_p50 or ""),
     ]
     if after.ceiling_minor is None:
         del changes[1]
-    said = [f"{what} {old} to {new}" for what, old, new in changes if old != new]
+    if before.profit_p50_minor is not None and after.profit_p50_minor is None:
+        return "profit no longer known"
+    # What is no longer asked, like the finish of a sold car, has not moved.
+    said = [
+        f"{what} from {old} to {new}" if old else f"{what} {new}"
+        for what, old, new in changes
+        if new and old != new
+    ]
     return "; ".join(said) or "the band only"
 
 
 def _hours(value: float | None) -> str:
-    return "unknown" if value is None else f"{value:.1f} h"
+    return "" if value is None else f"{value:.1f} h"

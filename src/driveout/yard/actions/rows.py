@@ -44,7 +44,7 @@ def situation_of(tx: Tx, car: Car) -> Situation:
             car.stage,
             asking=None if asking is None else Money(int(asking), car.currency),
             ceiling=None if ceiling is None else Money(ceiling, car.currency),
-            missing=point.missing if point else "",
+            missing=point.missing if point and point.profit_p50_minor is None else "",
             checks_done=len(checks),
         )
     works = every_work(tx, car.id) if car.stage in ("bought", "in work") else []
