@@ -69,7 +69,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         names = getattr(item, "fixturenames", ())
         on_record = not {"store", "tx", "crew_record", "record_url"}.isdisjoint(names)
-        engine_free = "fresh_postgres" in names or item.get_closest_marker("sqlite_only")
+        # What a browser shows does not depend on the engine; the whole story of a car is enough there.
+        looks = item.get_closest_marker("browser") and "test_whole_job" not in item.nodeid
+        engine_free = "fresh_postgres" in names or item.get_closest_marker("sqlite_only") or looks
         (kept if on_record and not engine_free else left).append(item)
     items[:] = kept
     config.hook.pytest_deselected(items=left)
