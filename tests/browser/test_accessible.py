@@ -38,7 +38,7 @@ def pages_of(store: Store) -> dict[str, list[str]]:
         buy(tx, 2, Money.of("1000", "USD"), at=store.now())
     with store.writing() as tx:
         choose_repair(tx, 2, "rep_clutch_fwd", "new", at=store.now())
-    return every_page(web_app(store))
+    return every_page(web_app(store), most_of_a_kind=12)
 
 
 def faults_of(page: Page) -> list[str]:
