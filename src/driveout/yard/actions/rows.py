@@ -10,11 +10,13 @@ from driveout.cars.actions import list_cars
 from driveout.faults.actions import findings_of
 from driveout.lessons.actions import closed_at
 from driveout.market.actions import comparables_of
-from driveout.money.actions import car_entries, cores_open, cost_so_far
+from driveout.money import car_part
+from driveout.money.actions import car_entries, cores_open
+from driveout.money.car_cost import cost_of_car
 from driveout.outlook.actions import newest_point
 from driveout.repairs.actions import decisions_of
 from driveout.selling.actions import latest_plan, log_of
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money
 from driveout.workshop.actions import every_work
 from driveout.yard.next_step import Situation, Step, next_step
@@ -66,7 +68,7 @@ def situation_of(tx: Tx, car: Car) -> Situation:
 
 def next_for(tx: Tx, car: Car) -> Step:
     """The one thing that a car needs from the person next."""
-    return next_step(situation_of(tx, car))
+    return remembered(tx, ("next step", car.id), lambda: next_step(situation_of(tx, car)), car=car.id)
 
 
 def rows_of_the_yard(tx: Tx, *, finished: bool, today: date) -> list[YardRow]:
@@ -99,6 +101,12 @@ def rows_of_the_yard(tx: Tx, *, finished: bool, today: date) -> list[YardRow]:
 def _row(tx: Tx, car: Car, step: Step, today: date) -> YardRow:
     if car.stage in ("advert", "viewing", *FINISHED):
         return YardRow(car, step, None, None)
+    held, first = remembered(tx, ("held", car.id), lambda: held_since(tx, car), car=car.id)
+    return YardRow(car, step, held, None if first is None else (today - first).days)
+
+
+def held_since(tx: Tx, car: Car) -> tuple[Money, date | None]:
+    """Money carried on a car, and the day of its first entry."""
     entries = car_entries(tx, car.id)
-    days = (today - entries[0].day).days if entries else None
-    return YardRow(car, step, cost_so_far(tx, car.id).work_in_progress, days)
+    cost = cost_of_car(entries, car_part(car.id), car.currency)
+    return cost.work_in_progress, entries[0].day if entries else None

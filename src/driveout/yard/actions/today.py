@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
+from functools import partial
 
 from driveout.cars import Car
 from driveout.cars.actions import list_cars
@@ -15,7 +16,6 @@ from driveout.hunt.weigh import SPEED_KM_PER_HOUR, VIEWING_HOURS, VIEWING_SHOWS
 from driveout.lessons.actions import closed_at, result_of
 from driveout.money.actions import cores_open, cost_so_far
 from driveout.outlook.actions import newest_point, plan_of
-from driveout.outlook.records import Point
 from driveout.parts import Part
 from driveout.parts.actions import offers_of, parts_to_do
 from driveout.repairs.actions import chosen_plan, free_hours, local
@@ -23,12 +23,11 @@ from driveout.repairs.catalogue import PartChoice, Repair
 from driveout.rules import Rules
 from driveout.rules.actions import rules_of
 from driveout.selling.actions import latest_plan, log_of
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money, minor_digits
 from driveout.workshop.actions import JobWork, every_work
-from driveout.yard.actions.rows import situation_of
+from driveout.yard.actions.rows import next_for
 from driveout.yard.job import DAYLIGHT, HELPER, RENTAL, Reason
-from driveout.yard.next_step import next_step
 from driveout.yard.steps import (
     CarNow,
     Chain,
@@ -45,6 +44,8 @@ from driveout.yard.today import Hours, Today, today_list
 MOST_VISITS = 3
 #: closed cars from which a bay's day has a price of its own, and how many of the newest count
 LEAST_CLOSED, MOST_CLOSED = 3, 8
+#: what a car's work of today is read from besides what is recorded about the car itself
+_BESIDES = ("rules_own", "faults_pack", "faults_aside", "faults_shared", "lessons_ratio", "lessons_shared")
 _SPREAD = 2 * 1.2815515655446004  # from P10 to P90 of a normal, in standard deviations
 
 
@@ -136,7 +137,7 @@ def bay_rate(tx: Tx, currency: str, wage: float) -> float:
     for car in closed[::-1]:
         if counted == MOST_CLOSED or closed_at(tx, car.id) is None:
             continue
-        result = result_of(tx, car.id)
+        result = remembered(tx, ("result", car.id), partial(result_of, tx, car.id), car=car.id)
         gains += result.profit.minor - wage * result.hours
         days += result.earnings.days
         counted += 1
@@ -150,23 +151,26 @@ def cars_now(tx: Tx, *, at: datetime, currency: str = "USD") -> list[CarNow]:
     day = local(at).date()
     found, adverts = list[CarNow](), list[CarNow]()
     for car in list_cars(tx):
-        step = next_step(situation_of(tx, car)) if car.stage != "let go" else None
+        step = next_for(tx, car) if car.stage != "let go" else None
         if car.currency != currency or step is None or (car.stage == "sold" and step.order > 2):
             continue
         plain = CarNow(car.id, car.name, car.stage, car.currency, step)
         if car.stage in ("advert", "viewing"):
-            visit = _visit(newest_point(tx, car.id), car, rules)
+            visit = _visit(tx, car, rules)
             adverts.append(replace(plain, visit=visit))
         elif car.stage == "sold":
             found.append(replace(plain, parts=tuple(_parts(tx, car, (), day))))
         else:
-            found.append(_in_hand(tx, car, plain, rules, bay, day))
+            build = partial(_in_hand, tx, car, plain, rules, day)
+            now = remembered(tx, ("in hand today", car.id, day), build, tables=_BESIDES, car=car.id)
+            found.append(replace(now, bay_per_day=bay))
     adverts.sort(key=lambda one: -(one.visit.worth if one.visit else 0.0))
     return found + adverts[:MOST_VISITS]
 
 
-def _visit(point: Point | None, car: Car, rules: Rules) -> VisitToDo | None:
+def _visit(tx: Tx, car: Car, rules: Rules) -> VisitToDo | None:
     """Worth of going, from the outlook as it was last renewed; the wage taken off."""
+    point = newest_point(tx, car.id)
     if point is None or point.profit_p10_minor is None or point.profit_p90_minor is None:
         return None
     way_km = 2.0 * float(car.facts.get("distance_km") or 0.0)
@@ -177,7 +181,7 @@ def _visit(point: Point | None, car: Car, rules: Rules) -> VisitToDo | None:
     return VisitToDo(look_index(*prize(mean, spread), cost), hours)
 
 
-def _in_hand(tx: Tx, car: Car, plain: CarNow, rules: Rules, bay: float, day: date) -> CarNow:
+def _in_hand(tx: Tx, car: Car, plain: CarNow, rules: Rules, day: date) -> CarNow:
     works = every_work(tx, car.id)
     chosen = [
         (repair, part) for row, repair, part in chosen_plan(tx, car.id).repairs if row.state == "chosen"
@@ -205,7 +209,6 @@ def _in_hand(tx: Tx, car: Car, plain: CarNow, rules: Rules, bay: float, day: dat
         plain,
         holding_per_day=rules.holding_per_day,
         capital_per_day=capital_per_day(float(spent.minor), rules.capital_share_per_year),
-        bay_per_day=bay,
         hours_left=sum(line.minutes for chain in chains for line in chain.lines) / 60.0,
         chains=tuple(chains),
         parts=tuple(_parts(tx, car, chosen, day)) if parts else (),
