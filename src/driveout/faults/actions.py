@@ -20,7 +20,7 @@ from driveout.faults.posterior import Posterior, infer, known_outcome
 from driveout.faults.records import Found, OwnPack
 from driveout.faults.sharing import counts_as_rows, counts_from_rows, ids_of, merged, scaled
 from driveout.faults.shipped import network_of, shipped_network, title_evidence, with_silence
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.wear.actions import evidence as readings_as_evidence
 
 FINISHED = ("sold", "let go")
@@ -405,6 +405,15 @@ def let_file_teach(tx: Tx, file: int, counts: bool) -> None:
 
 
 def _lessons(tx: Tx, pack: Pack, without: int | None = None) -> tuple[_Lesson, ...]:
+    return remembered(
+        tx,
+        ("proved faults", without, *pack.faults, *pack.competing),
+        lambda: _read_lessons(tx, pack, without),
+        tables=("faults_finding", "faults_aside", "cars_car"),
+    )
+
+
+def _read_lessons(tx: Tx, pack: Pack, without: int | None) -> tuple[_Lesson, ...]:
     causes = [*pack.faults, *pack.competing]
     by_car: dict[int, dict[str, str]] = {}
     spoken: set[int] = set()

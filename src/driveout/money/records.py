@@ -13,7 +13,7 @@ from driveout.money.bank_layout import BankLayout, layout_from
 from driveout.money.bookings import COST_KINDS, wip
 from driveout.money.cash_ahead import Planned
 from driveout.money.journal import Entry, Posting
-from driveout.store import Moment, Tx, metadata
+from driveout.store import Moment, Tx, about_car, metadata
 from driveout.units import Money
 
 money_entry = sa.Table(
@@ -104,6 +104,9 @@ def add(tx: Tx, entry: Entry, token: str, at: datetime.datetime) -> int:
         ],
     )
     if entry.links:
+        for link in entry.links:
+            if link.startswith("car-") and link[4:].isdigit():
+                about_car(tx, int(link[4:]))
         tx.execute(
             sa.insert(money_link),
             [{"entry_id": number, "place": i, "link": link} for i, link in enumerate(entry.links)],

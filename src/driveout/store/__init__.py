@@ -3,14 +3,16 @@
 from driveout.store.archive import restore, write_archive
 from driveout.store.attachments import Attachments, references, strays
 from driveout.store.daily import daily_copies, keep_daily_copies, keep_daily_copy
-from driveout.store.engine import Moment, Store, Tx, metadata, open_store
+from driveout.store.engine import Moment, Store, open_store
 from driveout.store.schema import missing_guards, revision_of, upgrade
+from driveout.store.written import Tx, about_car, metadata, remembered
 
 __all__ = [
     "Attachments",
     "Moment",
     "Store",
     "Tx",
+    "about_car",
     "daily_copies",
     "keep_daily_copies",
     "keep_daily_copy",
@@ -18,6 +20,7 @@ __all__ = [
     "missing_guards",
     "open_store",
     "references",
+    "remembered",
     "restore",
     "revision_of",
     "strays",

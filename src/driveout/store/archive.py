@@ -20,6 +20,7 @@ from driveout.errors import BadEntry, DriveoutError, StoreTrouble
 from driveout.store.attachments import Attachments
 from driveout.store.engine import Store, Tx
 from driveout.store.schema import known_revisions, revision_of, upgrade
+from driveout.store.written import NAME
 
 SCHEMA = "driveout-archive/1"
 LARGEST_MEMBER = 2_000_000_000
@@ -157,10 +158,10 @@ def restore(path: Path, store: Store) -> dict[str, Any]:
 
 
 def _tables(tx: Tx) -> list[sa.Table]:
-    """Tables that are really there, parents before children."""
+    """Tables that hold something of the person's, parents before children."""
     present = sa.MetaData()
     present.reflect(tx)
-    return [table for table in present.sorted_tables if table.name != "alembic_version"]
+    return [table for table in present.sorted_tables if table.name not in ("alembic_version", NAME)]
 
 
 def _manifest(archive: zipfile.ZipFile, path: Path) -> dict[str, Any]:

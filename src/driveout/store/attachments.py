@@ -12,7 +12,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from driveout.errors import BadEntry, StoreTrouble
-from driveout.store.engine import Tx, metadata
+from driveout.store.written import Tx, metadata
 
 _NAME = re.compile(r"^[0-9a-f]{64}$")
 

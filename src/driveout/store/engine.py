@@ -14,9 +14,8 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DataError, OperationalError, SQLAlchemyError
 
 from driveout.errors import BadEntry, Conflict, DriveoutError, StoreTrouble
+from driveout.store.written import Tx, watch
 
-metadata = sa.MetaData()
-Tx = sa.Connection
 BeforeCommit = Callable[[Tx, dict[int, list[str]]], None]
 
 
@@ -190,6 +189,7 @@ def open_store(url: str, home: Path, clock: Callable[[], datetime] | None = None
         raise StoreTrouble(f"The record at {url.split('@')[-1]!r} cannot be opened: {error}.") from error
     if parsed.get_backend_name() == "postgresql":
         engine = sa.create_engine(parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True)
+        watch(engine)
     elif parsed.get_backend_name() == "sqlite":
         return _open_sqlite(parsed, home, clock)
     else:
@@ -209,6 +209,7 @@ def _open_sqlite(url: sa.URL, home: Path, clock: Callable[[], datetime] | None) 
     engine = sa.create_engine(url, connect_args={"check_same_thread": False, "timeout": 10}, **pool)
     sa.event.listen(engine, "connect", _prepare_reading if only_read else _prepare_sqlite)
     sa.event.listen(engine, "begin", _begin_sqlite)
+    watch(engine)
     store = Store(engine, home, clock)
     store.only_read = only_read
     return store

@@ -18,6 +18,7 @@ from driveout.lessons.estimate import Estimate, EstimateLine
 from driveout.lessons.lesson_file import jobs_as_rows, lessons_yaml, read_lessons, taught_from_rows
 from driveout.lessons.missed import Noted, ProvedFault, proved_faults
 from driveout.lessons.records import Lesson, SharedFile
+from driveout.lessons.reply import Says, what_was_learned
 from driveout.lessons.variance import Actual, Taught, Variance, actuals, middle, taught, variance
 from driveout.money import CarCost, Earnings, Entry, car_part, cash_moves, earnings, standing
 from driveout.money import actions as money
@@ -27,10 +28,15 @@ from driveout.money.car_cost import cost_of_car, is_sold
 from driveout.money.cash_ahead import CashAhead, Planned, cash_ahead
 from driveout.parts.actions import parts_of_cars
 from driveout.repairs import catalogue
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money
 
 CLOSED = "closed"
+#: tables that `history` is read from
+HISTORY_TABLES = (
+    *("lessons_ratio", "lessons_shared", "lessons_estimate"),
+    *("money_posting", "money_link", "cars_car"),
+)
 #: kinds of every estimate that belong to no single repair
 STANDING_KINDS = frozenset(
     {
@@ -279,9 +285,11 @@ def reopen_car(tx: Tx, car_id: int, why: str, at: datetime.datetime) -> None:
     note_event(tx, car_id, CLOSED, f"Reopened: {why.strip()}", {"why": why.strip(), "aside": aside}, at)
 
 
-def lessons_of(tx: Tx, car_id: int | None = None) -> list[Lesson]:
-    """What closed cars taught, with what was set aside."""
-    return records.lessons(tx, car_id)
+def lessons_of(tx: Tx, car_id: int | None = None) -> tuple[Lesson, ...]:
+    """What closed cars taught, with what was set aside, oldest first."""
+    if car_id is not None:
+        return tuple(records.lessons(tx, car_id))
+    return remembered(tx, "lessons", lambda: tuple(records.lessons(tx)), tables=("lessons_ratio",))
 
 
 def set_aside(tx: Tx, lesson_id: int, version: int, at: datetime.datetime, *, counts: bool = False) -> Lesson:
@@ -381,29 +389,52 @@ def history(tx: Tx, *, under_way: bool = True) -> tuple[Job, ...]:
 
 def taught_history(tx: Tx, *, under_way: bool = True, shared: bool = True) -> tuple[Taught, ...]:
     """Every comparison that counts with the range it was forecast with: others' first, then own, oldest first."""
+    finished = remembered(
+        tx,
+        ("finished jobs", shared),
+        lambda: _finished(tx, shared),
+        tables=HISTORY_TABLES[:2],
+    )
+    if not under_way:
+        return finished
+    begun = remembered(
+        tx,
+        "jobs under way",
+        lambda: _begun(tx),
+        tables=HISTORY_TABLES[2:],
+    )
+    return (*finished, *begun)
+
+
+def learned(tx: Tx) -> Says:
+    """What all that counts says together, kind by kind."""
+    return remembered(
+        tx, "what was learned", lambda: what_was_learned(taught_history(tx)), tables=HISTORY_TABLES
+    )
+
+
+def _finished(tx: Tx, shared: bool) -> tuple[Taught, ...]:
     found: list[Taught] = []
     for file in records.shared_files(tx) if shared else ():
         if file.counts:
             read = taught_from_rows(file.jobs)
             found += [replace(one, job=replace(one.job, weight=file.weight)) for one in read]
-    found += [lesson.taught for lesson in records.lessons(tx) if lesson.counts]
-    if under_way:
-        in_hand = numbers_in(tx, *IN_HAND)
-        spent = money.minutes_by_work(tx, in_hand) if in_hand else {}
-        worked_on = {part for part, _ in spent}
-        begun = [car_id for car_id in in_hand if car_part(car_id) in worked_on]
-        for car_id, estimate in sorted(records.estimates_of(tx, begun).items()) if begun else ():
-            for line in estimate.lines:
-                minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
-                # What has hardly begun teaches nothing and would only cost time.
-                if (
-                    line.hours
-                    and minutes > 0
-                    and (said := middle(line.hours)) > 0
-                    and minutes / 60 > 0.5 * said
-                ):
-                    raw = said / line.hours_learned
-                    found.append(Taught(Job(line.kind_of_work, raw, minutes / 60, False, HOURS), line.hours))
+    return (*found, *(lesson.taught for lesson in records.lessons(tx) if lesson.counts))
+
+
+def _begun(tx: Tx) -> tuple[Taught, ...]:
+    found: list[Taught] = []
+    in_hand = numbers_in(tx, *IN_HAND)
+    spent = money.minutes_by_work(tx, in_hand) if in_hand else {}
+    worked_on = {part for part, _ in spent}
+    begun = [car_id for car_id in in_hand if car_part(car_id) in worked_on]
+    for car_id, estimate in sorted(records.estimates_of(tx, begun).items()) if begun else ():
+        for line in estimate.lines:
+            minutes = spent.get((car_part(car_id), work_name(line.kind_of_work)), 0)
+            # What has hardly begun teaches nothing and would only cost time.
+            if line.hours and minutes > 0 and (said := middle(line.hours)) > 0 and minutes / 60 > 0.5 * said:
+                raw = said / line.hours_learned
+                found.append(Taught(Job(line.kind_of_work, raw, minutes / 60, False, HOURS), line.hours))
     return tuple(found)
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from functools import partial
 
+from driveout.cars import Car
 from driveout.cars.actions import get_car, list_cars, trail_of
 from driveout.errors import BadEntry
 from driveout.market.actions import appraisal_before
 from driveout.market.hindsight import Hindsight, SoldAfter, hindsight
 from driveout.money.actions import cars_gone
 from driveout.money.sale_forecast import SaleErrors, SaleLesson, forecast_from, sale_errors, sale_lesson
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money
 
 
@@ -59,19 +61,24 @@ def sold_cars(tx: Tx, currency: str, only: int | None = None) -> SoldCars:
         end = gone.get(car.id)
         if end is None or end.price is None or end.price.minor <= 0:
             continue
-        start = datetime.datetime.combine(end.day, datetime.time(), datetime.UTC)
-        told = appraisal_before(tx, car.id, start)
-        value = None
-        if told is not None and told.log_sd > 0:
-            value = SoldAfter(told.log_mean, told.log_sd, end.price, car.name)
-        sale = _against_plan(tx, car.id, end.day, end.price)
-        if value is not None or sale is not None:
-            found.append(SoldCar(car.id, car.name, value, sale))
+        one = remembered(
+            tx, ("sold", car.id, end), partial(_sold_car, tx, car, end.day, end.price), car=car.id
+        )
+        if one.value is not None or one.sale is not None:
+            found.append(one)
     values = [one.value for one in found if one.value is not None]
     sales = [one.sale for one in found if one.sale is not None]
     return SoldCars(
         tuple(found), hindsight(values) if values else None, sale_errors(sales) if sales else None
     )
+
+
+def _sold_car(tx: Tx, car: Car, day: datetime.date, price: Money) -> SoldCar:
+    told = appraisal_before(tx, car.id, datetime.datetime.combine(day, datetime.time(), datetime.UTC))
+    value = None
+    if told is not None and told.log_sd > 0:
+        value = SoldAfter(told.log_mean, told.log_sd, price, car.name)
+    return SoldCar(car.id, car.name, value, _against_plan(tx, car.id, day, price))
 
 
 def _against_plan(tx: Tx, car_id: int, day: datetime.date, price: Money) -> SaleLesson | None:

@@ -41,8 +41,7 @@ _LESSONS_SHOWN, _BELIEFS_SHOWN = 40, 12
 def _lessons_page(
     request: Request, tx: Tx, form: Form | None = None, error: DriveoutError | None = None, start: int = 0
 ) -> Response:
-    history = actions.taught_history(tx)
-    says = what_was_learned(history)
+    says = actions.learned(tx)
     cars = list_cars(tx)
     currency = cars[0].currency if cars else "USD"
     newest_first = actions.lessons_of(tx)[::-1]

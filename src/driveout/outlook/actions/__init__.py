@@ -17,7 +17,7 @@ from driveout.faults import Pack, Posterior
 from driveout.faults.actions import class_of, evidence_of, knowledge_of, posterior_by, traits_of
 from driveout.faults.shipped import network_of
 from driveout.lessons import HOURS, MONEY, EstimateLine, Job, fit
-from driveout.lessons.actions import IN_HAND, history
+from driveout.lessons.actions import HISTORY_TABLES, IN_HAND, history
 from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
 from driveout.outlook.actions.known import DELAY, known_of, present_day
@@ -39,7 +39,7 @@ from driveout.repairs import Catalogue
 from driveout.repairs.actions import catalogue_of
 from driveout.rules import default_rules
 from driveout.rules.actions import rules_of
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.uncertain import ThreePoint
 from driveout.units import Money
 
@@ -286,7 +286,7 @@ def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float], str, bool]:
 
 def plan_of(tx: Tx) -> Plan:
     """What finished cars taught about own hours and money, for the next estimates."""
-    return _taught(history(tx))
+    return remembered(tx, "taught", lambda: _taught(history(tx)), tables=HISTORY_TABLES)
 
 
 @lru_cache(maxsize=8)

@@ -50,6 +50,12 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_table(
+        "store_written",
+        sa.Column("name", sa.String(length=80), nullable=False),
+        sa.Column("times", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("name"),
+    )
+    op.create_table(
         "crew_device",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),

@@ -1,0 +1,168 @@
+"""What was written when, so that what was worked out from the record once need not be worked out again.
+
+Every committed write raises a counter of each table it wrote and of each car it wrote about, in the same
+transaction. Whoever remembers a value keeps the counters beside it: equal counters mean that nothing it was made
+from has changed, whichever process wrote.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field
+from threading import Lock
+from typing import Any, TypeVar
+from weakref import WeakKeyDictionary
+
+import sqlalchemy as sa
+
+metadata = sa.MetaData()
+Tx = sa.Connection
+NAME = "store_written"
+store_written = sa.Table(
+    NAME,
+    metadata,
+    sa.Column("name", sa.String(80), primary_key=True),
+    sa.Column("times", sa.BigInteger, nullable=False),
+)
+#: values remembered of one record; the ones not asked for longest go first
+MOST = 4096
+_EVERY_CAR = "car *"
+_WRITES = re.compile(r'\b(?:INSERT(?: OR \w+)? INTO|UPDATE|DELETE FROM)\s+"?(\w+)', re.IGNORECASE)
+_RAISE = sa.text(
+    f"INSERT INTO {NAME} (name, times) VALUES (:name, 1) "
+    f"ON CONFLICT (name) DO UPDATE SET times = {NAME}.times + 1"
+)
+_KEY = "driveout written"
+T = TypeVar("T")
+
+
+@dataclass
+class _Seen:
+    """What one transaction has written, and the counters it found."""
+
+    tables: set[str] = field(default_factory=set)
+    cars: set[int] = field(default_factory=set)
+    counters: dict[str, int] | None = None
+
+
+@dataclass
+class _Kept:
+    values: OrderedDict[Hashable, tuple[Hashable, Any]] = field(default_factory=OrderedDict)
+    lock: Lock = field(default_factory=Lock)
+    has_table: bool = False
+
+
+_kept: WeakKeyDictionary[sa.Engine, _Kept] = WeakKeyDictionary()
+
+
+def watch(engine: sa.Engine) -> None:
+    """Count what is written through an engine."""
+    sa.event.listen(engine, "begin", _begin)
+    sa.event.listen(engine, "before_cursor_execute", _look)
+    sa.event.listen(engine, "commit", _commit)
+
+
+def _begin(tx: Tx) -> None:
+    tx.info[_KEY] = _Seen()
+
+
+def _look(tx: Tx, _cursor: Any, statement: str, parameters: Any, context: Any, _executemany: bool) -> None:
+    if statement.lstrip()[:1] not in "IUDWiudw":
+        return
+    found = _WRITES.search(statement)
+    if found is None or found[1] == NAME:
+        return
+    seen: _Seen = tx.info.setdefault(_KEY, _Seen())
+    seen.tables.add(found[1])
+    if context is not None and context.compiled is not None:
+        for row in context.compiled_parameters:
+            names = ("car_id", "car_id_1", "id_1") if found[1] == "cars_car" else ("car_id", "car_id_1")
+            seen.cars.update(row[name] for name in names if isinstance(row.get(name), int))
+
+
+def about_car(tx: Tx, car_id: int) -> None:
+    """Count the next write of this transaction to a car whose number is not among its columns."""
+    tx.info.setdefault(_KEY, _Seen()).cars.add(car_id)
+
+
+def _commit(tx: Tx) -> None:
+    if not tx.in_transaction():
+        # What the connection was used for before must not be taken for this transaction.
+        tx.begin()
+    seen: _Seen | None = tx.info.get(_KEY)
+    if seen is None or not seen.tables or not _has_table(tx):
+        return
+    names = sorted(seen.tables) + sorted(f"car {car}" for car in seen.cars)
+    # Writers wait for each other's counters in one order, so that none waits in a ring.
+    tx.execute(_RAISE, [{"name": name} for name in (names if seen.cars else [*names, _EVERY_CAR])])
+    seen.tables.clear()
+    seen.counters = None
+
+
+def _has_table(tx: Tx) -> bool:
+    kept = _of(tx)
+    if not kept.has_table:
+        kept.has_table = sa.inspect(tx).has_table(NAME)
+    return kept.has_table
+
+
+def _of(tx: Tx) -> _Kept:
+    return _kept.setdefault(tx.engine, _Kept())
+
+
+def _counters(tx: Tx, seen: _Seen) -> dict[str, int] | None:
+    if seen.counters is None and _has_table(tx):
+        rows = tx.exec_driver_sql(f"SELECT name, times FROM {NAME}").all()
+        seen.counters = {name: times for name, times in rows}
+    return seen.counters
+
+
+def remembered(
+    tx: Tx, what: Hashable, build: Callable[[], T], *, tables: tuple[str, ...] = (), car: int | None = None
+) -> T:
+    """Return what was worked out before while the record it was made from is unchanged, else work it out.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    what
+        Name of the value, with everything it depends on besides the record.
+    build
+        Works the value out; it must be a value that nobody changes.
+    tables
+        Tables it is read from.
+    car
+        Car whose rows it is read from, in whatever table.
+
+    Returns
+    -------
+    T
+        The value. In a transaction that has written to one of the tables, or about a car, it is
+        worked out and not remembered.
+    """
+    if not tx.in_transaction():
+        # What the connection was used for before must not be taken for this transaction.
+        tx.begin()
+    seen: _Seen | None = tx.info.get(_KEY)
+    if seen is None or not seen.tables.isdisjoint(tables) or (car is not None and seen.tables):
+        return build()
+    counters = _counters(tx, seen)
+    if counters is None:
+        return build()
+    names = tables if car is None else (*tables, f"car {car}", _EVERY_CAR)
+    key = tuple(counters.get(name, 0) for name in names)
+    kept = _of(tx)
+    with kept.lock:
+        held = kept.values.get(what)
+        if held is not None and held[0] == key:
+            kept.values.move_to_end(what)
+            return held[1]  # type: ignore[no-any-return]
+    value = build()
+    with kept.lock:
+        kept.values[what] = (key, value)
+        if len(kept.values) > MOST:
+            kept.values.popitem(last=False)
+    return value
