@@ -58,7 +58,7 @@ def test_one_car_from_advert_to_closed_books_on_a_phone(
 
     # 1, 2: an empty yard teaches; an advert is pasted, read, corrected, weighed
     phone.goto(address)
-    phone.get_by_role("link", name="Read an advert").click()
+    phone.get_by_role("main").get_by_role("link", name="New advert").click()
     keep_the_advert(phone, address)
     limit = amount(phone.locator("main .answer").first.inner_text())
     expect(phone.locator("main")).to_contain_text("Clutch")

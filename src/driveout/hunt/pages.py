@@ -42,7 +42,7 @@ from driveout.outlook.actions import newest_point
 from driveout.rules.actions import rules_of
 from driveout.sources import cite
 from driveout.units import Money, km_from_miles, read_number
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
 from driveout.web.frame import status_of
 
 router = APIRouter()
@@ -326,6 +326,9 @@ def let_go(request: Request, car_id: int, form: PostedForm) -> Response:
         lambda tx: actions.let_go(tx, car_id, form.text("reason"), at=now(request)),
         then="/",
         again=lambda tx, error: _advert_page(request, tx, car_id, form, error),
+        undo=lambda _: Undo(
+            f"/cars/{car_id}/advert/again", {}, "Let go. The advert is kept under Finished cars."
+        ),
     )
 
 

@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 
 from driveout.cars.actions import get_car
 from driveout.errors import BadEntry, CannotSay, DriveoutError
-from driveout.faults.actions import network_for
+from driveout.faults.actions import findings_of, network_for
 from driveout.units import Money, money_from_text, read_number
 from driveout.viewing import actions
 from driveout.viewing.answers import decision_as_data, plan_as_data, viewing_as_data
@@ -23,7 +23,7 @@ from driveout.viewing.problem_file import read_problem
 from driveout.viewing.record_file import read_record
 from driveout.viewing.viewing_file import SCHEMA as VIEWING
 from driveout.viewing.viewing_file import read_viewing, schema_of
-from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit, typed_number
+from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit, typed_number
 
 router = APIRouter()
 api = APIRouter(prefix="/api")
@@ -180,8 +180,8 @@ def sheet(request: Request, car_id: int) -> Response:
 def found(request: Request, car_id: int, form: PostedForm) -> Response:
     """Record the result of one check on this page."""
 
-    def do(tx: Connection) -> int:
-        return actions.record_check(
+    def do(tx: Connection) -> Undo | None:
+        recorded = actions.record_check(
             tx,
             car_id,
             form.text("check", longest=100),
@@ -189,12 +189,22 @@ def found(request: Request, car_id: int, form: PostedForm) -> Response:
             at=now(request),
             note=form.text("note", required=False, longest=2000),
         )
+        if recorded != 1:
+            return None
+        newest = findings_of(tx, car_id)[-1]
+        what = network_for(tx, get_car(tx, car_id)).finding[newest.finding].name
+        return Undo(
+            f"/cars/{car_id}/faults/take-back",
+            {"row": str(newest.id), "version": str(newest.version)},
+            f"Recorded: {what}: {newest.outcome}.",
+        )
 
     return submit(
         request,
         do,
         then=_back(request, car_id),
         again=lambda tx, error: _viewing_page(request, tx, car_id, form, error),
+        undo=lambda recorded: recorded,
     )
 
 

@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from sqlalchemy import Connection
 
 from driveout.errors import BadEntry, CannotSay, DriveoutError
+from driveout.money.actions import minutes_by_work
 from driveout.units import read_number
 from driveout.web import Chapter, Form, PostedForm, Undo, now, page, reading, submit
 from driveout.workshop import actions
@@ -167,6 +168,11 @@ def _bench_page(
         request,
         "workshop/bench.html",
         car=car_id,
+        booked_minutes=sum(
+            minutes
+            for (_, kind), minutes in minutes_by_work(tx, [car_id]).items()
+            if kind == held.job.kind_of_work
+        ),
         form=form,
         error=error,
         held=held,
