@@ -72,7 +72,7 @@ def _owner_only(request: Request) -> None:
 
 @router.get("/crew")
 def crew(request: Request) -> Response:
-    """Draw the crew, its phones and the latest changes that belong to no car."""
+    """People, their phones, and who changed what outside the cars."""
     _owner_only(request)
     with reading(request) as tx:
         return _crew_page(request, tx)
@@ -205,7 +205,7 @@ def _drawn(address: str) -> Markup:
 
 @router.get("/pair")
 def pair_page(request: Request) -> Response:
-    """Draw the page that a phone opens by the code."""
+    """The page that a phone opens by the code, to be let in."""
     return page(request, "crew/pair.html", where=_listening(request), minutes=MINUTES)
 
 
@@ -274,7 +274,7 @@ def keep(request: Request, form: PostedForm) -> Response:
 
 @router.get("/settings")
 def settings(request: Request) -> Response:
-    """Draw how things are written on this device."""
+    """How numbers, days and distances are written on this device, and light or dark."""
     return _settings_page(request)
 
 

@@ -51,7 +51,7 @@ class KindRow:
 
 @router.get("/cars/{car_id}/repairs")
 def show(request: Request, car_id: int) -> Response:
-    """Draw the chapter."""
+    """Which repairs pay, and which are chosen."""
     with reading(request) as tx:
         return _page(request, tx, car_id)
 
@@ -202,7 +202,7 @@ def _kinds(proposal: Proposal, currency: str) -> list[KindRow]:
 
 @router.get("/cars/{car_id}/plan")
 def show_days(request: Request, car_id: int) -> Response:
-    """Draw the plan of days."""
+    """The work laid on your free hours, and when it is likely to be done."""
     with reading(request) as tx:
         return _days_page(request, tx, car_id)
 
