@@ -11,6 +11,7 @@ from driveout.units import Money
 NARROW, WIDE = 358, 720
 TEXT = 13  # px; at 390 px screen width the narrow picture is drawn about 1:1
 LETTER = 7.2  # px a letter of that size takes, on the safe side
+WIDE_LETTER = 8.6  # px a bold letter takes
 MARGIN = 6
 
 
@@ -183,7 +184,7 @@ class _Scale:
 
 
 def _text(x: float, y: float, text: str, width: int, weight: str = "400") -> str:
-    half = 0.5 * LETTER * len(text)
+    half = 0.5 * (LETTER if weight == "400" else WIDE_LETTER) * len(text)
     inside = min(max(x, MARGIN + half), width - MARGIN - half)
     return f'<text x="{inside:.1f}" y="{y}" text-anchor="middle" font-weight="{weight}">{escape(text)}</text>'
 

@@ -456,7 +456,7 @@ def note_delay(tx: Tx, car_id: int, days: float, why: str, *, at: datetime) -> N
         raise BadEntry("Say what the delay is about.", field="why", value=why)
     if car.stage in FINISHED:
         raise BadEntry(
-            f"{car.name} is {car.stage!r}; nothing of it can be delayed.",
+            f"{car.name} is {car.stage}; nothing of it can be delayed.",
             field="stage",
             value=car.stage,
         )
@@ -564,7 +564,8 @@ def endings(tx: Tx, car_id: int) -> Endings:
     car, case = present.car, present.case
     if car.stage not in IN_HAND:
         raise CannotSay(
-            f"{car.name} is {car.stage!r}; only a car that is yours can be given up.", missing="a car in hand"
+            f"{car.name} is at the stage {car.stage}; only a car that is yours can be given up.",
+            missing="a car in hand",
         )
     typed = own_ways(car)
     offer = newest_events(tx, car_id, "offer").get("offer")
@@ -583,7 +584,28 @@ def endings(tx: Tx, car_id: int) -> Endings:
 
 
 def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
-    """What would have to be true for nothing to be lost, and for the wage to be reached."""
+    """What would have to be true for nothing to be lost, and for the wage to be reached.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    car_id
+        The car.
+
+    Returns
+    -------
+    tuple[Needed, ...]
+        For each goal and each input alone, the value that would reach it.
+
+    Raises
+    ------
+    CannotSay
+        If no outlook can be made, or the car's story is over.
+    """
+    car = get_car(tx, car_id)
+    if car.stage in FINISHED:
+        raise CannotSay(f"{car.name} is {car.stage}: what it brought is booked.", missing="an open car")
     return what_must_be_true(case_of(tx, car_id).case)
 
 
