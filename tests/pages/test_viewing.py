@@ -56,6 +56,24 @@ def test_an_answer_is_recorded_and_the_next_check_is_another(browser: Browser, s
     assert after.step != first.id
 
 
+def test_a_wrong_tap_is_taken_back_from_the_next_page(browser: Browser, store: Store) -> None:
+    car = added(store)
+    with store.reading() as tx:
+        plan = actions.plan_of(tx, car, kept=4)
+        before = [(found.finding, found.outcome) for found in findings_of(tx, car)]
+    assert plan.check is not None
+    assert len(plan.check.findings) == 1
+    outcome = plan.plan.plan.viewing.outcomes(plan.check)[0]
+
+    text = browser.post(f"/cars/{car}/viewing/found?checks=4", {"check": plan.step, "outcome": outcome})
+    way_back = text.split('<div class="done"')[1].split("</div>")[0]
+    fields = dict(re.findall(r'name="(row|version)" value="(\d+)"', way_back))
+    browser.post(re.findall(r'action="([^"]+)"', way_back)[0], fields)
+
+    with store.reading() as tx:
+        assert [(found.finding, found.outcome) for found in findings_of(tx, car)] == before
+
+
 def test_an_outcome_that_is_not_offered_is_refused_and_the_note_kept(browser: Browser, store: Store) -> None:
     car = added(store)
     text = browser.post(
