@@ -107,7 +107,7 @@ def test_closing_twice_is_a_conflict_and_reopening_takes_the_lesson_back(tx: Tx)
         actions.reopen_car(tx, car_id, " ", AT)
     actions.reopen_car(tx, car_id, "a receipt turned up", AT)
 
-    assert actions.lessons_of(tx, car_id) == []
+    assert not actions.lessons_of(tx, car_id)
     with pytest.raises(Conflict, match="is not closed"):
         actions.reopen_car(tx, car_id, "again", AT)
     money.book_receipt(tx, car_id, "fees", usd("20"), "Late bill", "", DAY, at=AT)

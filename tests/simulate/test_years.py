@@ -111,7 +111,7 @@ def test_a_small_yard_is_told_day_by_day_through_the_actions(store: Store) -> No
             # outlooks are of the days they were made on, not all of today
             assert (moments[-1] - moments[0]).days > 2
             assert newest_point(tx, car.id) is not None
-        assert lessons_of(tx) != []
+        assert lessons_of(tx)
 
 
 def test_a_large_yard_has_the_entries_asked_for(store: Store) -> None:

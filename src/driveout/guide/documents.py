@@ -124,7 +124,7 @@ def _framed(tokens: list[Token], title: str) -> list[Token]:
     for token in tokens:
         if token.type == "table_open":
             tables += 1
-            attributes = {
+            attributes: dict[str, str | int | float] = {
                 "class": "wide",
                 "role": "region",
                 "tabindex": "0",

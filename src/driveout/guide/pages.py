@@ -89,5 +89,5 @@ def _by_folder(request: Request) -> dict[str, list[tuple[str, str]]]:
 
 def _routes(request: Request) -> Iterator[APIRoute]:
     for route in request.app.state.page_routes:
-        if isinstance(route, APIRoute) and "GET" in route.methods:
+        if isinstance(route, APIRoute) and "GET" in (route.methods or ()):
             yield route
