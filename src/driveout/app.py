@@ -359,6 +359,12 @@ def _routes_of(router: Any) -> Iterator[Any]:
 
 def _car_top(tx: Tx, car_id: int) -> dict[str, Any]:
     """What stands above every page of a car: name, stage, the next thing to do and the outlook strip."""
+    from driveout.store import remembered
+
+    return dict(remembered(tx, ("car top", car_id), lambda: _new_car_top(tx, car_id), car=car_id))
+
+
+def _new_car_top(tx: Tx, car_id: int) -> dict[str, Any]:
     from markupsafe import Markup
 
     from driveout.cars.actions import get_car

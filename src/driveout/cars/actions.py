@@ -11,7 +11,7 @@ from driveout.cars.car import Car, Event, demand_stage, next_stages
 from driveout.cars.decoded import decoders, takeable
 from driveout.cars.vin import read_vin
 from driveout.errors import BadEntry, Conflict
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import minor_digits
 
 _NAMED = ("name", "made_year", "mileage_km", "vin", "currency")
@@ -84,12 +84,12 @@ def add_car(
 
 def get_car(tx: Tx, car_id: int) -> Car:
     """Return one car, or refuse a number that is none."""
-    return records.find(tx, car_id)
+    return remembered(tx, ("car", car_id), lambda: records.find(tx, car_id), car=car_id)
 
 
 def list_cars(tx: Tx) -> list[Car]:
     """All cars, newest first."""
-    return records.every(tx)
+    return list(remembered(tx, "cars", lambda: tuple(records.every(tx)), tables=("cars_car",)))
 
 
 def cars_numbered(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
@@ -100,6 +100,11 @@ def cars_numbered(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
 def numbers_in(tx: Tx, *stages: str) -> list[int]:
     """Numbers of the cars in some stages, newest first, without reading the cars."""
     return records.ids_in(tx, stages)
+
+
+def versions_in(tx: Tx, *stages: str) -> list[tuple[int, int]]:
+    """Numbers of the cars in some stages with how often each was changed, newest first."""
+    return records.versions_in(tx, stages)
 
 
 def change_facts(

@@ -73,6 +73,12 @@ def some(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
     return {row.id: _car(row) for row in rows}
 
 
+def versions_in(tx: Tx, stages: Iterable[str]) -> list[tuple[int, int]]:
+    """Numbers and versions of the cars in some stages, newest first."""
+    query = sa.select(cars_car.c.id, cars_car.c.version).where(cars_car.c.stage.in_(list(stages)))
+    return [(row.id, row.version) for row in tx.execute(query.order_by(cars_car.c.id.desc()))]
+
+
 def ids_in(tx: Tx, stages: Iterable[str]) -> list[int]:
     """Numbers of the cars in some stages, newest first."""
     query = sa.select(cars_car.c.id).where(cars_car.c.stage.in_(list(stages)))

@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any
 
 from driveout.cars import Car
-from driveout.cars.actions import cars_numbered, get_car, list_cars, note_event
+from driveout.cars.actions import cars_numbered, get_car, list_cars, note_event, versions_in
 from driveout.errors import BadEntry, CannotSay
 from driveout.faults import records
 from driveout.faults.learning import Tally, learned, tally
@@ -407,9 +407,9 @@ def let_file_teach(tx: Tx, file: int, counts: bool) -> None:
 def _lessons(tx: Tx, pack: Pack, without: int | None = None) -> tuple[_Lesson, ...]:
     return remembered(
         tx,
-        ("proved faults", without, *pack.faults, *pack.competing),
+        ("proved faults", without, *versions_in(tx, "sold"), *pack.faults, *pack.competing),
         lambda: _read_lessons(tx, pack, without),
-        tables=("faults_finding", "faults_aside", "cars_car"),
+        tables=("faults_finding", "faults_aside"),
     )
 
 

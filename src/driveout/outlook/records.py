@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from driveout.store import Moment, Tx, metadata
+from driveout.store import WORKED_OUT, Moment, Tx, metadata
 
 outlook_point = sa.Table(
     "outlook_point",
@@ -41,6 +41,7 @@ outlook_point = sa.Table(
     sa.Column("sale_p10", sa.String(10)),
     sa.Column("sale_p50", sa.String(10)),
     sa.Column("sale_p90", sa.String(10)),
+    info={WORKED_OUT: True},
 )
 
 

@@ -5,9 +5,10 @@ from driveout.store.attachments import Attachments, references, strays
 from driveout.store.daily import daily_copies, keep_daily_copies, keep_daily_copy
 from driveout.store.engine import Moment, Store, open_store
 from driveout.store.schema import missing_guards, revision_of, upgrade
-from driveout.store.written import Tx, about_car, metadata, remembered
+from driveout.store.written import WORKED_OUT, Tx, about_car, metadata, remembered
 
 __all__ = [
+    "WORKED_OUT",
     "Attachments",
     "Moment",
     "Store",

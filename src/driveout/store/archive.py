@@ -18,9 +18,9 @@ import sqlalchemy as sa
 
 from driveout.errors import BadEntry, DriveoutError, StoreTrouble
 from driveout.store.attachments import Attachments
-from driveout.store.engine import Store, Tx
+from driveout.store.engine import Store
 from driveout.store.schema import known_revisions, revision_of, upgrade
-from driveout.store.written import NAME
+from driveout.store.written import NAME, Tx
 
 SCHEMA = "driveout-archive/1"
 LARGEST_MEMBER = 2_000_000_000

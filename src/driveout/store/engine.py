@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DataError, OperationalError, SQLAlchemyError
 
 from driveout.errors import BadEntry, Conflict, DriveoutError, StoreTrouble
-from driveout.store.written import Tx, watch
+from driveout.store.written import Tx, keep_what_was_made, watch
 
 BeforeCommit = Callable[[Tx, dict[int, list[str]]], None]
 
@@ -93,6 +93,7 @@ class Store:
                     yield tx
                     for hook in self.before_commit:
                         hook(tx, dict(tx.info["touched"]))
+                keep_what_was_made(tx)
             finally:
                 tx.info.pop("touched", None)
                 tx.info.pop("writing", None)

@@ -20,6 +20,8 @@ import sqlalchemy as sa
 metadata = sa.MetaData()
 Tx = sa.Connection
 NAME = "store_written"
+#: mark in the info of a table that only keeps what was worked out from others, such as the outlook
+WORKED_OUT = "worked out"
 store_written = sa.Table(
     NAME,
     metadata,
@@ -45,6 +47,18 @@ class _Seen:
     tables: set[str] = field(default_factory=set)
     cars: set[int] = field(default_factory=set)
     counters: dict[str, int] | None = None
+    writes: int = 0
+    made: dict[Hashable, _Made] = field(default_factory=dict)
+    ready: dict[Hashable, tuple[Hashable, Any]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Made:
+    """A value worked out amid writing, after how many writes, and the counters that it belongs to."""
+
+    writes: int
+    value: Any
+    names: tuple[str, ...]
 
 
 @dataclass
@@ -62,6 +76,7 @@ def watch(engine: sa.Engine) -> None:
     sa.event.listen(engine, "begin", _begin)
     sa.event.listen(engine, "before_cursor_execute", _look)
     sa.event.listen(engine, "commit", _commit)
+    sa.event.listen(engine, "rollback_savepoint", _undone)
 
 
 def _begin(tx: Tx) -> None:
@@ -76,10 +91,17 @@ def _look(tx: Tx, _cursor: Any, statement: str, parameters: Any, context: Any, _
         return
     seen: _Seen = tx.info.setdefault(_KEY, _Seen())
     seen.tables.add(found[1])
+    table = metadata.tables.get(found[1])
+    if table is None or not table.info.get(WORKED_OUT):
+        seen.writes += 1
     if context is not None and context.compiled is not None:
         for row in context.compiled_parameters:
             names = ("car_id", "car_id_1", "id_1") if found[1] == "cars_car" else ("car_id", "car_id_1")
             seen.cars.update(row[name] for name in names if isinstance(row.get(name), int))
+
+
+def _undone(tx: Tx, *_: Any) -> None:
+    tx.info.setdefault(_KEY, _Seen()).writes += 1
 
 
 def about_car(tx: Tx, car_id: int) -> None:
@@ -99,6 +121,22 @@ def _commit(tx: Tx) -> None:
     tx.execute(_RAISE, [{"name": name} for name in (names if seen.cars else [*names, _EVERY_CAR])])
     seen.tables.clear()
     seen.counters = None
+    # Only where writers take turns is what was read in this transaction sure to be what the counters now say.
+    if seen.made and tx.dialect.name == "sqlite" and (counters := _counters(tx, seen)) is not None:
+        seen.ready = {
+            what: (_key(counters, made.names), made.value)
+            for what, made in seen.made.items()
+            if made.writes == seen.writes
+        }
+
+
+def keep_what_was_made(tx: Tx) -> None:
+    """Remember, after the commit, what its transaction worked out after its last write."""
+    seen: _Seen | None = tx.info.get(_KEY)
+    if seen is not None:
+        for what, (key, value) in seen.ready.items():
+            _keep(tx, what, key, value)
+        seen.ready = {}
 
 
 def _has_table(tx: Tx) -> bool:
@@ -141,19 +179,22 @@ def remembered(
     -------
     T
         The value. In a transaction that has written to one of the tables, or about a car, it is
-        worked out and not remembered.
+        worked out anew after each write.
     """
     if not tx.in_transaction():
         # What the connection was used for before must not be taken for this transaction.
         tx.begin()
     seen: _Seen | None = tx.info.get(_KEY)
-    if seen is None or not seen.tables.isdisjoint(tables) or (car is not None and seen.tables):
-        return build()
-    counters = _counters(tx, seen)
+    names = tables if car is None else (*tables, f"car {car}", _EVERY_CAR)
+    if seen is not None and (not seen.tables.isdisjoint(tables) or (car is not None and seen.tables)):
+        made = seen.made.get(what)
+        if made is None or made.writes != seen.writes:
+            made = seen.made[what] = _Made(seen.writes, build(), names)
+        return made.value  # type: ignore[no-any-return]
+    counters = None if seen is None else _counters(tx, seen)
     if counters is None:
         return build()
-    names = tables if car is None else (*tables, f"car {car}", _EVERY_CAR)
-    key = tuple(counters.get(name, 0) for name in names)
+    key = _key(counters, names)
     kept = _of(tx)
     with kept.lock:
         held = kept.values.get(what)
@@ -161,8 +202,18 @@ def remembered(
             kept.values.move_to_end(what)
             return held[1]  # type: ignore[no-any-return]
     value = build()
+    _keep(tx, what, key, value)
+    return value
+
+
+def _key(counters: dict[str, int], names: tuple[str, ...]) -> Hashable:
+    return tuple(counters.get(name, 0) for name in names)
+
+
+def _keep(tx: Tx, what: Hashable, key: Hashable, value: object) -> None:
+    kept = _of(tx)
     with kept.lock:
         kept.values[what] = (key, value)
+        kept.values.move_to_end(what)
         if len(kept.values) > MOST:
             kept.values.popitem(last=False)
-    return value

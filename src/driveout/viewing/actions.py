@@ -11,8 +11,8 @@ from typing import Any
 from driveout.cars.actions import get_car, note_event, trail_of
 from driveout.errors import BadEntry
 from driveout.faults.actions import class_of, evidence_of, knowledge_of, network_for, record_finding
-from driveout.outlook import Forecast, ceiling_from
-from driveout.outlook.actions import POINTS, case_of
+from driveout.outlook import ceiling_from
+from driveout.outlook.actions import case_of, forecast_of
 from driveout.store import Attachments, Tx
 from driveout.units import Money, minor_digits
 from driveout.viewing.car_plan import KEPT, CarPlan, checks_on_offer, plan_for, policy_for
@@ -81,7 +81,7 @@ def plan_of(
     case = present.case
     asked = price_minor if price_minor is not None else case.price
     if asked is None:
-        asked = ceiling_from(Forecast(case, POINTS)).price
+        asked = ceiling_from(forecast_of(tx, car_id)).price
     price = Money(round(asked), car.currency)
     if price.minor < 0:
         raise BadEntry(
@@ -98,7 +98,7 @@ def plan_of(
         if key in _plans:
             _plans.move_to_end(key)
             return _plans[key]
-    outlook = Forecast(case, POINTS)
+    outlook = forecast_of(tx, car_id)
     ceiling = ceiling_from(outlook)
     made = plan_for(outlook, present.posterior, ceiling, offered, needs, price, minutes=minutes, kept=kept)
     with _lock:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from driveout.cars import Car
 from driveout.cars.actions import get_car, list_cars, note_event, numbers_in, trail_of
@@ -32,11 +33,8 @@ from driveout.store import Tx, remembered
 from driveout.units import Money
 
 CLOSED = "closed"
-#: tables that `history` is read from
-HISTORY_TABLES = (
-    *("lessons_ratio", "lessons_shared", "lessons_estimate"),
-    *("money_posting", "money_link", "cars_car"),
-)
+#: tables that `history` is read from, besides which cars are in hand
+HISTORY_TABLES = ("lessons_ratio", "lessons_shared", "lessons_estimate", "money_posting", "money_link")
 #: kinds of every estimate that belong to no single repair
 STANDING_KINDS = frozenset(
     {
@@ -285,11 +283,11 @@ def reopen_car(tx: Tx, car_id: int, why: str, at: datetime.datetime) -> None:
     note_event(tx, car_id, CLOSED, f"Reopened: {why.strip()}", {"why": why.strip(), "aside": aside}, at)
 
 
-def lessons_of(tx: Tx, car_id: int | None = None) -> tuple[Lesson, ...]:
+def lessons_of(tx: Tx, car_id: int | None = None) -> list[Lesson]:
     """What closed cars taught, with what was set aside, oldest first."""
     if car_id is not None:
-        return tuple(records.lessons(tx, car_id))
-    return remembered(tx, "lessons", lambda: tuple(records.lessons(tx)), tables=("lessons_ratio",))
+        return records.lessons(tx, car_id)
+    return list(remembered(tx, "lessons", lambda: tuple(records.lessons(tx)), tables=("lessons_ratio",)))
 
 
 def set_aside(tx: Tx, lesson_id: int, version: int, at: datetime.datetime, *, counts: bool = False) -> Lesson:
@@ -397,20 +395,21 @@ def taught_history(tx: Tx, *, under_way: bool = True, shared: bool = True) -> tu
     )
     if not under_way:
         return finished
+    in_hand = tuple(numbers_in(tx, *IN_HAND))
     begun = remembered(
-        tx,
-        "jobs under way",
-        lambda: _begun(tx),
-        tables=HISTORY_TABLES[2:],
+        tx, ("jobs under way", in_hand), lambda: _begun(tx, in_hand), tables=HISTORY_TABLES[2:]
     )
     return (*finished, *begun)
 
 
 def learned(tx: Tx) -> Says:
     """What all that counts says together, kind by kind."""
-    return remembered(
-        tx, "what was learned", lambda: what_was_learned(taught_history(tx)), tables=HISTORY_TABLES
-    )
+    return _learned(taught_history(tx))
+
+
+@lru_cache(maxsize=4)
+def _learned(history: tuple[Taught, ...]) -> Says:
+    return what_was_learned(history)
 
 
 def _finished(tx: Tx, shared: bool) -> tuple[Taught, ...]:
@@ -422,9 +421,8 @@ def _finished(tx: Tx, shared: bool) -> tuple[Taught, ...]:
     return (*found, *(lesson.taught for lesson in records.lessons(tx) if lesson.counts))
 
 
-def _begun(tx: Tx) -> tuple[Taught, ...]:
+def _begun(tx: Tx, in_hand: tuple[int, ...]) -> tuple[Taught, ...]:
     found: list[Taught] = []
-    in_hand = numbers_in(tx, *IN_HAND)
     spent = money.minutes_by_work(tx, in_hand) if in_hand else {}
     worked_on = {part for part, _ in spent}
     begun = [car_id for car_id in in_hand if car_part(car_id) in worked_on]

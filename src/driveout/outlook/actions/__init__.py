@@ -22,7 +22,7 @@ from driveout.market.actions import latest_appraisal
 from driveout.outlook import records
 from driveout.outlook.actions.known import DELAY, known_of, present_day
 from driveout.outlook.actuals import with_actuals
-from driveout.outlook.ahead import Ahead, ahead_of
+from driveout.outlook.ahead import Ahead, ahead_from
 from driveout.outlook.book import Charge
 from driveout.outlook.car_case import car_case, chances_or_draws, check_currency, no_value, usual_faults
 from driveout.outlook.endings import Endings, usual_ways_out, ways_to_end
@@ -59,6 +59,7 @@ __all__ = [
     "case_of",
     "default_rules",
     "fault_facts",
+    "forecast_of",
     "lines_of",
     "newest_point",
     "note_delay",
@@ -202,6 +203,29 @@ def case_of(tx: Tx, car_id: int) -> Present:
         If no value of the mended car is known, the rules are in another currency, or the findings
         contradict each other.
     """
+    return remembered(tx, ("case", car_id), lambda: _case_of(tx, car_id), tables=_READ_FROM, car=car_id)
+
+
+def forecast_of(tx: Tx, car_id: int) -> Forecast:
+    """The forecast that a car's outlook is drawn from, made once for each fact; raises as `case_of`."""
+    return remembered(
+        tx,
+        ("forecast", car_id),
+        lambda: Forecast(case_of(tx, car_id).case, POINTS),
+        tables=_READ_FROM,
+        car=car_id,
+    )
+
+
+#: what a case is read from besides the rows about its own car
+_READ_FROM = (
+    *("rules_own", "market_comparable", "market_appraisal", "wear_maker_limit", "wear_seller_rule"),
+    *("faults_finding", "faults_pack", "faults_aside", "faults_shared"),
+    *("cars_car", *HISTORY_TABLES),
+)
+
+
+def _case_of(tx: Tx, car_id: int) -> Present:
     car = get_car(tx, car_id)
     rules = rules_of(tx, car.currency).rules
     check_currency(rules, car.currency)
@@ -286,7 +310,7 @@ def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float], str, bool]:
 
 def plan_of(tx: Tx) -> Plan:
     """What finished cars taught about own hours and money, for the next estimates."""
-    return remembered(tx, "taught", lambda: _taught(history(tx)), tables=HISTORY_TABLES)
+    return _taught(history(tx))
 
 
 @lru_cache(maxsize=8)
@@ -303,7 +327,7 @@ def fault_facts(tx: Tx) -> Mapping[str, FaultFacts]:
 
 def outlook_of(tx: Tx, car_id: int) -> tuple[Outlook, Ceiling]:
     """The outlook of a car as it stands now, and its walk-away price."""
-    made = Forecast(case_of(tx, car_id).case, POINTS)
+    made = forecast_of(tx, car_id)
     return made.outlook(), ceiling_from(made)
 
 
@@ -337,7 +361,7 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
     currency = car.currency
     try:
         present = case_of(tx, car_id)
-        made = Forecast(present.case, POINTS)
+        made = forecast_of(tx, car_id)
         outlook = made.outlook()
     except DriveoutError as trouble:
         return _nothing(currency, trouble.message)
@@ -537,7 +561,7 @@ def set_own_ways(tx: Tx, car_id: int, ways: OwnWays, *, at: datetime, version: i
 
 def ahead(tx: Tx, car_id: int) -> Ahead:
     """What is still to come of a car if it is gone on with: money, own hours, days, cash."""
-    return ahead_of(case_of(tx, car_id).case)
+    return ahead_from(forecast_of(tx, car_id))
 
 
 def endings(tx: Tx, car_id: int) -> Endings:
@@ -560,6 +584,10 @@ def endings(tx: Tx, car_id: int) -> Endings:
     CannotSay
         If no outlook can be made, or the car is not in hand.
     """
+    return remembered(tx, ("endings", car_id), lambda: _endings(tx, car_id), tables=_READ_FROM, car=car_id)
+
+
+def _endings(tx: Tx, car_id: int) -> Endings:
     present = case_of(tx, car_id)
     car, case = present.car, present.case
     if car.stage not in IN_HAND:
@@ -606,7 +634,13 @@ def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
     car = get_car(tx, car_id)
     if car.stage in FINISHED:
         raise CannotSay(f"{car.name} is {car.stage}: what it brought is booked.", missing="an open car")
-    return what_must_be_true(case_of(tx, car_id).case)
+    return remembered(
+        tx,
+        ("must be true", car_id),
+        lambda: what_must_be_true(case_of(tx, car_id).case),
+        tables=_READ_FROM,
+        car=car_id,
+    )
 
 
 def _nothing(currency: str, missing: str) -> dict[str, Any]:

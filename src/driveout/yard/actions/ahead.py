@@ -11,8 +11,8 @@ from driveout.errors import CannotSay
 from driveout.hunt.weigh import SPEED_KM_PER_HOUR, VIEWING_HOURS
 from driveout.lessons.actions import IN_HAND, CashToCome, cash_to_come, frozen_estimate
 from driveout.money.actions import car_entries, cost_so_far
-from driveout.outlook import Forecast, ceiling_from
 from driveout.outlook import actions as outlook
+from driveout.outlook import ceiling_from
 from driveout.outlook.ahead import Ahead, ahead_from
 from driveout.outlook.endings import Endings
 from driveout.repairs.actions import local
@@ -161,7 +161,7 @@ def yard_ahead(tx: Tx, typed: Typed, *, at: datetime, currency: str = "USD") -> 
 
 def _in_hand(tx: Tx, car: Car) -> InHand:
     try:
-        made = Forecast(outlook.case_of(tx, car.id).case, outlook.POINTS)
+        made = outlook.forecast_of(tx, car.id)
         ahead = ahead_from(made)
         to_pay = max(made.resale.mean - ahead.money.mean, 0.0)
         return InHand(car, ahead, to_pay, outlook.endings(tx, car.id))
@@ -221,8 +221,7 @@ def _nexts(tx: Tx, cars: list[Car], rules: Rules, yard: YardNow, keep: float) ->
 
 
 def _next(tx: Tx, car: Car, rules: Rules, yard: YardNow, keep: float) -> NextCar:
-    case = outlook.case_of(tx, car.id).case
-    made = Forecast(case, outlook.POINTS)
+    made = outlook.forecast_of(tx, car.id)
     ceiling = ceiling_from(made).money
     asked = int(car.facts.get("asking_minor") or ceiling.minor)
     price = Money(min(asked, ceiling.minor), car.currency)
