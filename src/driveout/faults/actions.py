@@ -407,9 +407,10 @@ def let_file_teach(tx: Tx, file: int, counts: bool) -> None:
 def _lessons(tx: Tx, pack: Pack, without: int | None = None) -> tuple[_Lesson, ...]:
     return remembered(
         tx,
-        ("proved faults", without, *versions_in(tx, "sold"), *pack.faults, *pack.competing),
+        ("proved faults", without),
         lambda: _read_lessons(tx, pack, without),
         tables=("faults_finding", "faults_aside"),
+        given=(*versions_in(tx, "sold"), *pack.faults, *pack.competing),
     )
 
 

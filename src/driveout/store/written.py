@@ -28,8 +28,8 @@ store_written = sa.Table(
     sa.Column("name", sa.String(80), primary_key=True),
     sa.Column("times", sa.BigInteger, nullable=False),
 )
-#: values remembered of one record; the ones not asked for longest go first
-MOST = 4096
+#: values remembered of one record, and large ones; the ones not asked for longest go first
+MOST, MOST_LARGE = 4096, 24
 _EVERY_CAR = "car *"
 _WRITES = re.compile(r'\b(?:INSERT(?: OR \w+)? INTO|UPDATE|DELETE FROM)\s+"?(\w+)', re.IGNORECASE)
 _RAISE = sa.text(
@@ -49,7 +49,7 @@ class _Seen:
     counters: dict[str, int] | None = None
     writes: int = 0
     made: dict[Hashable, _Made] = field(default_factory=dict)
-    ready: dict[Hashable, tuple[Hashable, Any]] = field(default_factory=dict)
+    ready: dict[Hashable, tuple[Hashable, Any, bool]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -59,11 +59,14 @@ class _Made:
     writes: int
     value: Any
     names: tuple[str, ...]
+    given: Hashable
+    is_large: bool
 
 
 @dataclass
 class _Kept:
     values: OrderedDict[Hashable, tuple[Hashable, Any]] = field(default_factory=OrderedDict)
+    large: OrderedDict[Hashable, tuple[Hashable, Any]] = field(default_factory=OrderedDict)
     lock: Lock = field(default_factory=Lock)
     has_table: bool = False
 
@@ -124,7 +127,7 @@ def _commit(tx: Tx) -> None:
     # Only where writers take turns is what was read in this transaction sure to be what the counters now say.
     if seen.made and tx.dialect.name == "sqlite" and (counters := _counters(tx, seen)) is not None:
         seen.ready = {
-            what: (_key(counters, made.names), made.value)
+            what: (_key(counters, made.names, made.given), made.value, made.is_large)
             for what, made in seen.made.items()
             if made.writes == seen.writes
         }
@@ -134,8 +137,8 @@ def keep_what_was_made(tx: Tx) -> None:
     """Remember, after the commit, what its transaction worked out after its last write."""
     seen: _Seen | None = tx.info.get(_KEY)
     if seen is not None:
-        for what, (key, value) in seen.ready.items():
-            _keep(tx, what, key, value)
+        for what, (key, value, is_large) in seen.ready.items():
+            _keep(tx, what, key, value, is_large)
         seen.ready = {}
 
 
@@ -158,7 +161,14 @@ def _counters(tx: Tx, seen: _Seen) -> dict[str, int] | None:
 
 
 def remembered(
-    tx: Tx, what: Hashable, build: Callable[[], T], *, tables: tuple[str, ...] = (), car: int | None = None
+    tx: Tx,
+    what: Hashable,
+    build: Callable[[], T],
+    *,
+    tables: tuple[str, ...] = (),
+    car: int | None = None,
+    given: Hashable = (),
+    is_large: bool = False,
 ) -> T:
     """Return what was worked out before while the record it was made from is unchanged, else work it out.
 
@@ -167,13 +177,17 @@ def remembered(
     tx
         Open transaction.
     what
-        Name of the value, with everything it depends on besides the record.
+        Name of the value; one value is kept under each.
     build
         Works the value out; it must be a value that nobody changes.
     tables
         Tables it is read from.
     car
         Car whose rows it is read from, in whatever table.
+    given
+        Everything it depends on besides the record.
+    is_large
+        Whether it is of a megabyte rather than a kilobyte; few of those are kept.
 
     Returns
     -------
@@ -188,32 +202,34 @@ def remembered(
     names = tables if car is None else (*tables, f"car {car}", _EVERY_CAR)
     if seen is not None and (not seen.tables.isdisjoint(tables) or (car is not None and seen.tables)):
         made = seen.made.get(what)
-        if made is None or made.writes != seen.writes:
-            made = seen.made[what] = _Made(seen.writes, build(), names)
+        if made is None or made.writes != seen.writes or made.given != given:
+            made = seen.made[what] = _Made(seen.writes, build(), names, given, is_large)
         return made.value  # type: ignore[no-any-return]
     counters = None if seen is None else _counters(tx, seen)
     if counters is None:
         return build()
-    key = _key(counters, names)
+    key = _key(counters, names, given)
     kept = _of(tx)
+    values = kept.large if is_large else kept.values
     with kept.lock:
-        held = kept.values.get(what)
+        held = values.get(what)
         if held is not None and held[0] == key:
-            kept.values.move_to_end(what)
+            values.move_to_end(what)
             return held[1]  # type: ignore[no-any-return]
     value = build()
-    _keep(tx, what, key, value)
+    _keep(tx, what, key, value, is_large)
     return value
 
 
-def _key(counters: dict[str, int], names: tuple[str, ...]) -> Hashable:
-    return tuple(counters.get(name, 0) for name in names)
+def _key(counters: dict[str, int], names: tuple[str, ...], given: Hashable) -> Hashable:
+    return (*(counters.get(name, 0) for name in names), given)
 
 
-def _keep(tx: Tx, what: Hashable, key: Hashable, value: object) -> None:
+def _keep(tx: Tx, what: Hashable, key: Hashable, value: object, is_large: bool) -> None:
     kept = _of(tx)
+    values, most = (kept.large, MOST_LARGE) if is_large else (kept.values, MOST)
     with kept.lock:
-        kept.values[what] = (key, value)
-        kept.values.move_to_end(what)
-        if len(kept.values) > MOST:
-            kept.values.popitem(last=False)
+        values[what] = (key, value)
+        values.move_to_end(what)
+        if len(values) > most:
+            values.popitem(last=False)

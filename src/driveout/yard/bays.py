@@ -8,6 +8,9 @@ from dataclasses import dataclass
 
 from driveout.errors import BadEntry
 
+#: more bays than this cannot be meant
+MOST_BAYS = 50
+
 
 @dataclass(frozen=True)
 class Stay:
@@ -76,8 +79,8 @@ def bay_use(stays: Sequence[Stay], bays: int, today: datetime.date) -> BayUse:
     BadEntry
         If there is no bay.
     """
-    if not 1 <= bays <= 50:
-        raise BadEntry(f"{bays} bays cannot be meant.", field="bays", value=bays, allowed="1 to 50")
+    if not 1 <= bays <= MOST_BAYS:
+        raise BadEntry(f"{bays} bays cannot be meant.", field="bays", value=bays, allowed=f"1 to {MOST_BAYS}")
     order = sorted(stays, key=lambda stay: (stay.since, stay.car_id))
     inside, outside = order[:bays], order[bays:]
     rows = [

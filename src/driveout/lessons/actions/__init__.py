@@ -397,7 +397,7 @@ def taught_history(tx: Tx, *, under_way: bool = True, shared: bool = True) -> tu
         return finished
     in_hand = tuple(numbers_in(tx, *IN_HAND))
     begun = remembered(
-        tx, ("jobs under way", in_hand), lambda: _begun(tx, in_hand), tables=HISTORY_TABLES[2:]
+        tx, "jobs under way", lambda: _begun(tx, in_hand), tables=HISTORY_TABLES[2:], given=in_hand
     )
     return (*finished, *begun)
 

@@ -62,7 +62,7 @@ def sold_cars(tx: Tx, currency: str, only: int | None = None) -> SoldCars:
         if end is None or end.price is None or end.price.minor <= 0:
             continue
         one = remembered(
-            tx, ("sold", car.id, end), partial(_sold_car, tx, car, end.day, end.price), car=car.id
+            tx, ("sold", car.id), partial(_sold_car, tx, car, end.day, end.price), car=car.id, given=end
         )
         if one.value is not None or one.sale is not None:
             found.append(one)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from html import escape
-from typing import Any
+from typing import Any, TypeVar
 
 from driveout.cars import Car
-from driveout.cars.actions import change_facts, get_car, newest_events, note_event
+from driveout.cars.actions import change_facts, get_car, newest_events, note_event, numbers_in
 from driveout.errors import BadEntry, CannotSay, DriveoutError
 from driveout.faults import Pack, Posterior
 from driveout.faults.actions import class_of, evidence_of, knowledge_of, posterior_by, traits_of
@@ -60,6 +60,7 @@ __all__ = [
     "default_rules",
     "fault_facts",
     "forecast_of",
+    "kept_outlook",
     "lines_of",
     "newest_point",
     "note_delay",
@@ -71,6 +72,7 @@ __all__ = [
     "value_of",
 ]
 
+T = TypeVar("T")
 #: grid points of an outlook; the same everywhere, so that every screen shows the same cents
 POINTS = FINE
 
@@ -203,26 +205,48 @@ def case_of(tx: Tx, car_id: int) -> Present:
         If no value of the mended car is known, the rules are in another currency, or the findings
         contradict each other.
     """
-    return remembered(tx, ("case", car_id), lambda: _case_of(tx, car_id), tables=_READ_FROM, car=car_id)
+    return kept_outlook(tx, "case", car_id, lambda: _case_of(tx, car_id), is_large=True)
 
 
 def forecast_of(tx: Tx, car_id: int) -> Forecast:
     """The forecast that a car's outlook is drawn from, made once for each fact; raises as `case_of`."""
-    return remembered(
-        tx,
-        ("forecast", car_id),
-        lambda: Forecast(case_of(tx, car_id).case, POINTS),
-        tables=_READ_FROM,
-        car=car_id,
+    return kept_outlook(
+        tx, "forecast", car_id, lambda: Forecast(case_of(tx, car_id).case, POINTS), is_large=True
     )
 
 
-#: what a case is read from besides the rows about its own car
-_READ_FROM = (
-    *("rules_own", "market_comparable", "market_appraisal", "wear_maker_limit", "wear_seller_rule"),
-    *("faults_finding", "faults_pack", "faults_aside", "faults_shared"),
-    *("cars_car", *HISTORY_TABLES),
-)
+def kept_outlook(tx: Tx, name: str, car_id: int, build: Callable[[], T], *, is_large: bool = False) -> T:
+    """Keep what is drawn from a car's outlook until something it is made from changes.
+
+    Parameters
+    ----------
+    tx
+        Open transaction.
+    name
+        Name of the value.
+    car_id
+        The car.
+    build
+        Works it out from the car's case.
+    is_large
+        Whether few of these are kept.
+
+    Returns
+    -------
+    T
+        The value.
+    """
+    taught, pack = plan_of(tx), knowledge_of(tx)
+    # Both are kept beside the value, so that no other object can take their numbers.
+    return remembered(
+        tx,
+        (name, car_id),
+        lambda: (taught, pack, build()),
+        tables=("rules_own", "wear_maker_limit", "wear_seller_rule"),
+        car=car_id,
+        given=(id(taught), id(pack)),
+        is_large=is_large,
+    )[2]
 
 
 def _case_of(tx: Tx, car_id: int) -> Present:
@@ -310,7 +334,8 @@ def _value(tx: Tx, car: Car) -> tuple[tuple[float, float, float], str, bool]:
 
 def plan_of(tx: Tx) -> Plan:
     """What finished cars taught about own hours and money, for the next estimates."""
-    return _taught(history(tx))
+    in_hand = tuple(numbers_in(tx, *IN_HAND))
+    return remembered(tx, "taught", lambda: _taught(history(tx)), tables=HISTORY_TABLES, given=in_hand)
 
 
 @lru_cache(maxsize=8)
@@ -561,7 +586,7 @@ def set_own_ways(tx: Tx, car_id: int, ways: OwnWays, *, at: datetime, version: i
 
 def ahead(tx: Tx, car_id: int) -> Ahead:
     """What is still to come of a car if it is gone on with: money, own hours, days, cash."""
-    return ahead_from(forecast_of(tx, car_id))
+    return kept_outlook(tx, "ahead", car_id, lambda: ahead_from(forecast_of(tx, car_id)))
 
 
 def endings(tx: Tx, car_id: int) -> Endings:
@@ -584,7 +609,7 @@ def endings(tx: Tx, car_id: int) -> Endings:
     CannotSay
         If no outlook can be made, or the car is not in hand.
     """
-    return remembered(tx, ("endings", car_id), lambda: _endings(tx, car_id), tables=_READ_FROM, car=car_id)
+    return kept_outlook(tx, "endings", car_id, lambda: _endings(tx, car_id))
 
 
 def _endings(tx: Tx, car_id: int) -> Endings:
@@ -634,13 +659,7 @@ def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
     car = get_car(tx, car_id)
     if car.stage in FINISHED:
         raise CannotSay(f"{car.name} is {car.stage}: what it brought is booked.", missing="an open car")
-    return remembered(
-        tx,
-        ("must be true", car_id),
-        lambda: what_must_be_true(case_of(tx, car_id).case),
-        tables=_READ_FROM,
-        car=car_id,
-    )
+    return kept_outlook(tx, "must be true", car_id, lambda: what_must_be_true(case_of(tx, car_id).case))
 
 
 def _nothing(currency: str, missing: str) -> dict[str, Any]:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 
 from driveout.cars import Car
 from driveout.cars.actions import list_cars
 from driveout.errors import CannotSay
 from driveout.hunt.weigh import SPEED_KM_PER_HOUR, VIEWING_HOURS
 from driveout.lessons.actions import IN_HAND, CashToCome, cash_to_come, frozen_estimate
-from driveout.money.actions import car_entries, cost_so_far
 from driveout.outlook import actions as outlook
 from driveout.outlook import ceiling_from
-from driveout.outlook.ahead import Ahead, ahead_from
+from driveout.outlook.ahead import Ahead
 from driveout.outlook.endings import Endings
 from driveout.repairs.actions import local
 from driveout.rules import Rules
 from driveout.rules.actions import rules_of
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money
-from driveout.yard.bays import BayUse, Stay, bay_use
+from driveout.yard.actions.rows import held_of
+from driveout.yard.bays import MOST_BAYS, BayUse, Stay, bay_use
 from driveout.yard.renewal import Chance, LongRun, long_run
 from driveout.yard.steps import capital_per_day
 from driveout.yard.verdict import Verdict, verdict
@@ -129,7 +130,7 @@ def yard_ahead(tx: Tx, typed: Typed, *, at: datetime, currency: str = "USD") -> 
     rules, day = rules_of(tx, currency).rules, local(at).date()
     mine = [car for car in list_cars(tx) if car.currency == currency]
     in_hand = [_in_hand(tx, car) for car in mine if car.stage in IN_HAND]
-    bays = typed.bays or max(len(in_hand), 1)
+    bays = typed.bays or min(max(len(in_hand), 1), MOST_BAYS)
     stays = [Stay(one.car.id, one.car.name, _since(tx, one.car, at), _until(one, at)) for one in in_hand]
     use = bay_use(stays, bays, day)
     cash = cash_to_come(tx, day, currency)
@@ -161,26 +162,32 @@ def yard_ahead(tx: Tx, typed: Typed, *, at: datetime, currency: str = "USD") -> 
 
 def _in_hand(tx: Tx, car: Car) -> InHand:
     try:
-        made = outlook.forecast_of(tx, car.id)
-        ahead = ahead_from(made)
-        to_pay = max(made.resale.mean - ahead.money.mean, 0.0)
-        return InHand(car, ahead, to_pay, outlook.endings(tx, car.id))
+        return outlook.kept_outlook(tx, "in hand", car.id, lambda: _gone_on_with(tx, car))
     except CannotSay as unknown:
         return InHand(car, missing=unknown.message)
+
+
+def _gone_on_with(tx: Tx, car: Car) -> InHand:
+    made, ahead = outlook.forecast_of(tx, car.id), outlook.ahead(tx, car.id)
+    to_pay = max(made.resale.mean - ahead.money.mean, 0.0)
+    return InHand(car, ahead, to_pay, outlook.endings(tx, car.id))
 
 
 def _judged(tx: Tx, one: InHand, next_per_day: float | None) -> InHand:
     if one.ahead is None or one.endings is None:
         return one
-    estimate = frozen_estimate(tx, one.car.id)
-    planned = sum(line.planned_minutes for line in estimate.lines) / 60.0 if estimate else 0.0
-    done = cost_so_far(tx, one.car.id).hours
+    planned = remembered(tx, ("hours planned", one.car.id), partial(_planned, tx, one.car.id), car=one.car.id)
+    done = held_of(tx, one.car).hours
     return replace(one, verdict=verdict(one.ahead, one.endings, next_per_day, planned, done))
 
 
+def _planned(tx: Tx, car_id: int) -> float:
+    estimate = frozen_estimate(tx, car_id)
+    return sum(line.planned_minutes for line in estimate.lines) / 60.0 if estimate else 0.0
+
+
 def _since(tx: Tx, car: Car, at: datetime) -> date:
-    entries = car_entries(tx, car.id)
-    return entries[0].day if entries else local(at).date()
+    return held_of(tx, car).since or local(at).date()
 
 
 def _until(one: InHand, at: datetime) -> date | None:
@@ -190,7 +197,7 @@ def _until(one: InHand, at: datetime) -> date | None:
 def _standing(tx: Tx, one: InHand, rules: Rules) -> Standing:
     assert one.ahead is not None
     ahead = one.ahead
-    spent = float(cost_so_far(tx, one.car.id).work_in_progress.minor)
+    spent = float(held_of(tx, one.car).money.minor)
     work_days = ahead.hours.mean / rules.hours_per_day
     return Standing(
         one.car.id,
@@ -225,7 +232,7 @@ def _next(tx: Tx, car: Car, rules: Rules, yard: YardNow, keep: float) -> NextCar
     ceiling = ceiling_from(made).money
     asked = int(car.facts.get("asking_minor") or ceiling.minor)
     price = Money(min(asked, ceiling.minor), car.currency)
-    ahead = ahead_from(made)
+    ahead = outlook.ahead(tx, car.id)
     money = made.cash.mean - price.minor * made.price_factor
     idle = max(ahead.days.mean - ahead.hours.mean / rules.hours_per_day, 0.0)
 

@@ -101,12 +101,25 @@ def rows_of_the_yard(tx: Tx, *, finished: bool, today: date) -> list[YardRow]:
 def _row(tx: Tx, car: Car, step: Step, today: date) -> YardRow:
     if car.stage in ("advert", "viewing", *FINISHED):
         return YardRow(car, step, None, None)
-    held, first = remembered(tx, ("held", car.id), lambda: held_since(tx, car), car=car.id)
-    return YardRow(car, step, held, None if first is None else (today - first).days)
+    held = held_of(tx, car)
+    return YardRow(car, step, held.money, None if held.since is None else (today - held.since).days)
 
 
-def held_since(tx: Tx, car: Car) -> tuple[Money, date | None]:
-    """Money carried on a car, and the day of its first entry."""
+@dataclass(frozen=True)
+class Held:
+    """What a car carries: money in it, own hours booked, the day of its first entry."""
+
+    money: Money
+    hours: float
+    since: date | None
+
+
+def held_of(tx: Tx, car: Car) -> Held:
+    """Money and own hours that are in a car, and since when."""
+    return remembered(tx, ("held", car.id), lambda: _held(tx, car), car=car.id)
+
+
+def _held(tx: Tx, car: Car) -> Held:
     entries = car_entries(tx, car.id)
     cost = cost_of_car(entries, car_part(car.id), car.currency)
-    return cost.work_in_progress, entries[0].day if entries else None
+    return Held(cost.work_in_progress, cost.hours, entries[0].day if entries else None)

@@ -14,7 +14,7 @@ from driveout.cars.actions import list_cars
 from driveout.hunt.order import look_index, prize
 from driveout.hunt.weigh import SPEED_KM_PER_HOUR, VIEWING_HOURS, VIEWING_SHOWS
 from driveout.lessons.actions import closed_at, result_of
-from driveout.money.actions import cores_open, cost_so_far
+from driveout.money.actions import cores_open
 from driveout.outlook.actions import newest_point, plan_of
 from driveout.parts import Part
 from driveout.parts.actions import offers_of, parts_to_do
@@ -26,7 +26,7 @@ from driveout.selling.actions import latest_plan, log_of
 from driveout.store import Tx, remembered
 from driveout.units import Money, minor_digits
 from driveout.workshop.actions import JobWork, every_work
-from driveout.yard.actions.rows import next_for
+from driveout.yard.actions.rows import held_of, next_for
 from driveout.yard.job import DAYLIGHT, HELPER, RENTAL, Reason
 from driveout.yard.steps import (
     CarNow,
@@ -44,8 +44,6 @@ from driveout.yard.today import Hours, Today, today_list
 MOST_VISITS = 3
 #: closed cars from which a bay's day has a price of its own, and how many of the newest count
 LEAST_CLOSED, MOST_CLOSED = 3, 8
-#: what a car's work of today is read from besides what is recorded about the car itself
-_BESIDES = ("rules_own", "faults_pack", "faults_aside", "faults_shared", "lessons_ratio", "lessons_shared")
 _SPREAD = 2 * 1.2815515655446004  # from P10 to P90 of a normal, in standard deviations
 
 
@@ -159,10 +157,15 @@ def cars_now(tx: Tx, *, at: datetime, currency: str = "USD") -> list[CarNow]:
             visit = _visit(tx, car, rules)
             adverts.append(replace(plain, visit=visit))
         elif car.stage == "sold":
-            found.append(replace(plain, parts=tuple(_parts(tx, car, (), day))))
+            parts = remembered(
+                tx, ("parts today", car.id), partial(_parts, tx, car, (), day), car=car.id, given=day
+            )
+            found.append(replace(plain, parts=tuple(parts)))
         else:
             build = partial(_in_hand, tx, car, plain, rules, day)
-            now = remembered(tx, ("in hand today", car.id, day), build, tables=_BESIDES, car=car.id)
+            now = remembered(
+                tx, ("in hand today", car.id), build, tables=("rules_own",), car=car.id, given=day
+            )
             found.append(replace(now, bay_per_day=bay))
     adverts.sort(key=lambda one: -(one.visit.worth if one.visit else 0.0))
     return found + adverts[:MOST_VISITS]
@@ -202,7 +205,7 @@ def _in_hand(tx: Tx, car: Car, plain: CarNow, rules: Rules, day: date) -> CarNow
         if part.kind == "outside" or repair.assembly not in under_way
     ]
     chains = [chain for chain in chains if chain.lines]
-    spent = cost_so_far(tx, car.id).work_in_progress
+    spent = held_of(tx, car).money
     plan = latest_plan(tx, car.id)
     offers = [offer for offer in log_of(tx, car.id)[2] if not offer.answer]
     return replace(
