@@ -102,7 +102,7 @@ def test_hours_are_booked_once_and_a_second_time_only_when_said(browser: Browser
     fields = {"hours": "1.5", "kind_of_work": "clutch", "hours_day": DAY}
     browser.post(f"/cars/{bought}/money/hours", fields)
     text = browser.post(f"/cars/{bought}/money/hours", fields, status=422)
-    assert "stands on 2026-05-04 already" in text
+    assert "stands on 4 May 2026 already" in text
 
     text = browser.post(f"/cars/{bought}/money/hours", {**fields, "again": "yes"})
     assert re.search(r"Own time 3\.0(\s|&nbsp;)h", text)
@@ -127,7 +127,7 @@ def test_an_entry_is_taken_back_and_both_stay(browser: Browser, bought: int) -> 
 
 def test_refund_trip_and_supplies_are_booked_from_the_page(browser: Browser, bought: int) -> None:
     text = browser.post(f"/cars/{bought}/money/receipt", receipt(core=""))
-    number = re.search(r'<option value="(\d+)"[^>]*>2026-05-04 Clutch kit', text)
+    number = re.search(r'<option value="(\d+)"[^>]*>4 May 2026 Clutch kit', text)
     assert number
     browser.post(
         f"/cars/{bought}/money/refund", {"of_receipt": number.group(1), "refund": "88.60", "fee": "8.60"}
@@ -492,7 +492,7 @@ def test_a_receipt_abroad_needs_a_rate_and_shows_it(browser: Browser, bought: in
     # 1450 + 80 x 1.08; the deposit of 20 EUR is owed at 21.60.
     assert "1,536.40 USD" in text
     assert "21.60 USD" in text
-    assert "Paid 100.00 EUR; 1 EUR = 1.08 USD on 2026-05-04, card" in text
+    assert "Paid 100.00 EUR; 1 EUR = 1.08 USD on 4 May 2026, card" in text
 
 
 def test_money_is_changed_and_the_year_stands_in_each_currency(browser: Browser, bought: int) -> None:

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import pytest
 from markupsafe import Markup
+from starlette.testclient import TestClient
 
 from driveout.demo.actions import fill
 from driveout.errors import BadEntry
@@ -210,3 +211,24 @@ def test_the_whole_first_page_of_a_car_holds_one_way_of_writing_money(browser: B
     for path in ("/", "/cars/2/money", "/cars/2/outlook", "/cars/2/repairs"):
         text = browser.get(path)
         assert re.findall(r"\d,\d{3}\.\d\d [A-Z]{3}", text) == [], path
+
+
+def test_a_day_in_a_sentence_is_written_as_on_the_device_and_a_field_keeps_its_own() -> None:
+    use(Taste("de-DE", is_chosen=True))
+    try:
+        assert finished("Sold about 2027-05-14, not 2027-02-31.") == "Sold about 14.05.2027, not 2027-02-31."
+        assert finished("2027-05-14") == "2027-05-14"
+        assert drawn_amounts(Markup('<text data-day="2027-05-14">2027-05-14 to 88.1 h.</text>')) == (
+            '<text data-day="2027-05-14">14.05.2027 to 88,1 h.</text>'
+        )
+    finally:
+        use(Taste())
+
+
+def test_what_a_filter_has_written_is_not_written_again(client: TestClient) -> None:
+    use(Taste("de-DE", is_chosen=True))
+    try:
+        page = client.app.state.frame.templates.from_string("{{ way | km }}, {{ price | money }}")  # type: ignore[attr-defined]
+        assert page.render(way=158_359.0, price=Money(1234, "JPY")) == "158.359 km (98.400 mi), 1.234 JPY"
+    finally:
+        use(Taste())

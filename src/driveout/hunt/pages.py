@@ -98,7 +98,7 @@ WHAT_WORDS = {
     "asking": "Asking price",
     "older price": "Older price",
     "made_year": "Year",
-    "mileage_km": "Distance on the clock, km",
+    "mileage_km": "Distance on the clock",
     "title": "Title",
     "runs": "Runs",
     "gearbox": "Gearbox",

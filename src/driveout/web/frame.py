@@ -15,7 +15,7 @@ from typing import Any, Protocol
 import jinja2
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from sqlalchemy import Connection
 
 from driveout.errors import BadEntry, CannotSay, Conflict, DriveoutError, StoreTrouble
@@ -151,11 +151,11 @@ class Frame:
             lstrip_blocks=True,
         )
         self.templates.filters.update(
-            money=_money,
-            number=number_text,
-            day=day_text,
+            money=_as_written(_money),
+            number=_as_written(number_text),
+            day=_as_written(day_text),
             hours=_hours,
-            km=km_text,
+            km=_as_written(km_text),
             asfield=as_field,
             drawn=drawn_amounts,
         )
@@ -432,6 +432,11 @@ def _side_by_side(
         action=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
         back=request.headers.get("referer", "/"),
     )
+
+
+def _as_written(write: Callable[..., str]) -> Callable[..., Markup]:
+    """A filter whose result is left alone by the last touch; it would swap the marks a second time."""
+    return lambda value, *args: escape(write(value, *args))
 
 
 def _money(value: Money | None) -> str:

@@ -153,28 +153,51 @@ _IN_WORDS = re.compile(
 )
 
 
+_ISO_DAY = re.compile(r"(?<![\w/=\"'-])\d{4}-\d{2}-\d{2}(?![\w-])")
+
+
+def _days_written(text: str) -> str:
+    """Days like 2027-05-14 inside a text, as the taste writes them; what is no day stays."""
+
+    def written(found: re.Match[str]) -> str:
+        try:
+            return day_text(date.fromisoformat(found.group(0)))
+        except ValueError:
+            return found.group(0)
+
+    return _ISO_DAY.sub(written, text)
+
+
 def finished(value: object) -> object:
-    """Last touch to whatever a template prints: amounts inside a sentence in the marks of the taste.
+    """Last touch to whatever a template prints: amounts and days inside a sentence as the taste writes them.
 
-    Only plain text is touched, and only a number that stands before its unit or currency; what is
-    markup already, among it everything that a person typed into a field, stays as it is.
+    Only plain text is touched: a number that stands before its unit or currency, and a day with words beside
+    it. What is markup already, among it every filter's result and everything that a person typed into a
+    field, stays as it is.
     """
-    if type(value) is not str or present().locale.startswith("en"):
+    if type(value) is not str:
         return value
-    return _IN_WORDS.sub(lambda found: localised(found.group(1)), value)
+    said = _days_written(value) if " " in value else value
+    if present().locale.startswith("en"):
+        return said
+    return _IN_WORDS.sub(lambda found: localised(found.group(1)), said)
 
 
-_AMOUNT = re.compile(r"(?<![\w.,'])(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?=[ \u00a0][A-Z]{3}(?!\w))")
+_AMOUNT = re.compile(
+    r"(?<![\w.,'])(\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+)(?=[ \u00a0](?:[A-Z]{3}(?!\w)|h(?=[;.,:)<]| [a-z])))|(?<=>)\d{1,3}(?:,\d{3})+(?=<)"
+)
 
 
 def drawn_amounts(drawing: Markup) -> Markup:
-    """A drawing of our own with its amounts of money in the marks of the taste.
+    """A drawing of our own with its amounts, hours and days as the taste writes them.
 
-    Only what stands before a currency code is touched: a path of a drawing holds no such code.
+    Only what stands before a currency code or an h is touched, and a number that is a whole label: a path of a
+    drawing holds neither.
     """
+    said = _days_written(str(drawing))
     if present().locale.startswith("en"):
-        return drawing
-    return Markup(_AMOUNT.sub(lambda found: localised(found.group(1)), str(drawing)))
+        return Markup(said)
+    return Markup(_AMOUNT.sub(lambda found: localised(found.group(0)), said))
 
 
 _MACHINE = re.compile(r"-?\d+(\.\d+)?\Z")
