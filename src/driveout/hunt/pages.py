@@ -689,7 +689,8 @@ def _shown_value(item: Mapping[str, Any], names: Mapping[str, str], currency: st
     choices = {"title": TITLE_WORDS, "runs": RUNS_WORDS, "gearbox": GEARBOX_WORDS, "drive": DRIVE_WORDS}
     if what in choices:
         return dict(choices[what]).get(value, str(value))
-    return value_text(item_from_data(item, currency))
+    said = value_text(item_from_data(item, currency))
+    return f"{said} km" if what == "mileage_km" else said
 
 
 def _advert_page(

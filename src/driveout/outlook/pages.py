@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -24,6 +25,7 @@ from driveout.rules import actions as rules_actions
 from driveout.uncertain import CONVENTION
 from driveout.units import Money
 from driveout.web import Chapter, Form, PostedForm, now, page, reading, submit
+from driveout.web.taste import day_text
 
 __all__ = ["CHAPTERS", "api", "router", "strip"]
 
@@ -397,15 +399,19 @@ def _moves(points: list[Point]) -> list[list[str]]:
         rows.append(
             [
                 after.reason if len(after.reason) <= SHORT else after.reason[: SHORT - 1].rstrip() + "…",
-                after.at.date().isoformat(),
+                day_text(after.at),
                 "none" if band is None else f"{band.text(band.low)} to {band.text(band.high)}",
                 "none" if band is None else band.text(band.middle),
                 "" if after.hours_p50 is None else f"{after.hours_p50:.0f}",
-                after.finish_p50 or "",
-                after.sale_p50 or "",
+                _day(after.finish_p50),
+                _day(after.sale_p50),
             ]
         )
     return rows[::-1]
+
+
+def _day(iso: str | None) -> str:
+    return day_text(date.fromisoformat(iso)) if iso else ""
 
 
 #: letters of a fact that stand in a narrow column
