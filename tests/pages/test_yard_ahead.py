@@ -6,6 +6,9 @@ import re
 
 import pytest
 
+from driveout.demo.actions import usd
+from driveout.hunt.actions import buy
+from driveout.repairs.actions import choose_repair
 from driveout.store import Store
 from tests.conftest import Browser
 from tests.yard.three_cars import a_car, three_cars, with_an_offer
@@ -44,7 +47,20 @@ def test_an_offer_that_waits_heads_the_list_with_money_for_its_reason(
     assert "go cold in a day (common practice, no source)" in page
 
 
-def test_steps_that_need_a_helper_stay_until_one_is_here(browser: Browser, yard: tuple[int, ...]) -> None:
+def test_no_hour_goes_into_a_car_that_is_better_given_up(browser: Browser, yard: tuple[int, ...]) -> None:
+    page = words(browser.get("/today?hours=23&helper_hours=23&daylight=23:59"))
+
+    assert "Sell it as it stands Tarnwick Pipit 1.2" in page
+    assert "Stop: scrapping it Tarnwick Dunnock 2.0" in page
+    assert "Clutch, gearbox out" not in page
+    assert "Sell it as it stands" in words(browser.get("/cars/2/work"))
+
+
+def test_steps_that_need_a_helper_stay_until_one_is_here(browser: Browser, store: Store) -> None:
+    with store.writing() as tx:
+        car = a_car(tx, store.now(), "Linnet 1.4", "Clutch slips in high gears.", 650, 9000)
+        buy(tx, car, usd("600"), at=store.now())
+        choose_repair(tx, car, "rep_clutch_fwd", "new", at=store.now())
     alone, helped = (
         browser.get("/today?hours=23"),
         browser.get("/today?hours=23&helper_hours=23&daylight=23:59"),

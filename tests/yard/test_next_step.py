@@ -50,3 +50,26 @@ def test_an_offer_comes_before_everything_and_a_closed_car_last() -> None:
     work = next_step(Situation(3, "bought"))
 
     assert offer.order < work.order < closed.order
+
+
+def test_a_car_better_given_up_is_not_worked_on() -> None:
+    now = Situation(
+        4,
+        "in work",
+        repairs_chosen=2,
+        steps_left=9,
+        ending="Stop: scrapping it",
+        ending_because="it brings more",
+    )
+
+    step = next_step(now)
+
+    assert (step.what, step.link, step.gives_up) == ("Stop: scrapping it", "/cars/4/stop", True)
+
+
+def test_an_offer_is_answered_before_a_car_is_given_up() -> None:
+    now = Situation(
+        4, "in work", offers_open=1, ending="Sell it as it stands", ending_because="it brings more"
+    )
+
+    assert next_step(now).what == "Answer the offer"

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 
 from driveout.units import Money
 
+#: where going on and the ways out of a car are compared, after its address
+STOP_PAGE = "/stop"
+
 
 @dataclass(frozen=True)
 class Situation:
@@ -41,6 +44,10 @@ class Situation:
         Offers without an answer.
     closed
         Whether the books of the car are closed.
+    ending
+        What to do instead of going on, when something else brings more; empty otherwise.
+    ending_because
+        Why, in words.
     """
 
     car_id: int
@@ -57,6 +64,8 @@ class Situation:
     planned: bool = False
     offers_open: int = 0
     closed: bool = False
+    ending: str = ""
+    ending_because: str = ""
 
 
 @dataclass(frozen=True)
@@ -67,6 +76,11 @@ class Step:
     because: str
     link: str
     order: int
+
+    @property
+    def gives_up(self) -> bool:
+        """Whether the car is better sold as it stands, parted out or scrapped than gone on with."""
+        return self.link.endswith(STOP_PAGE)
 
 
 def next_step(now: Situation) -> Step:
@@ -80,13 +94,16 @@ def next_step(now: Situation) -> Step:
     Returns
     -------
     Step
-        The step; offers come before everything else, closed cars last.
+        The step; offers come before everything else, then cars that are better given up, closed cars
+        last.
     """
     at = f"/cars/{now.car_id}"
     if now.offers_open:
         return Step("Answer the offer", "an offer waits and cools by the day", f"{at}/sale", 0)
     if now.stage in ("advert", "viewing"):
         return _before_buying(now, at)
+    if now.ending:
+        return Step(now.ending, now.ending_because, f"{at}{STOP_PAGE}", 1)
     if now.stage in ("bought", "in work"):
         return _in_the_garage(now, at)
     if now.stage == "for sale":

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from driveout.cars import Car
 from driveout.cars.actions import list_cars
+from driveout.errors import CannotSay
 from driveout.faults.actions import findings_of
 from driveout.lessons.actions import closed_at
 from driveout.market.actions import comparables_of
 from driveout.money import car_part
 from driveout.money.actions import car_entries, cores_open
 from driveout.money.car_cost import cost_of_car
-from driveout.outlook.actions import newest_point
+from driveout.outlook.actions import endings, newest_point
+from driveout.outlook.endings import GO_ON
 from driveout.repairs.actions import decisions_of
 from driveout.selling.actions import latest_plan, log_of
 from driveout.store import Tx, remembered
 from driveout.units import Money
 from driveout.workshop.actions import every_work
 from driveout.yard.next_step import Situation, Step, next_step
+from driveout.yard.verdict import word_for
 
 FINISHED = ("sold", "let go")
 
@@ -66,9 +69,26 @@ def situation_of(tx: Tx, car: Car) -> Situation:
     )
 
 
+def _ending(tx: Tx, car: Car) -> tuple[str, str]:
+    """What to do instead of going on with a car, and why; nothing when going on brings most."""
+    try:
+        found = endings(tx, car.id)
+    except CannotSay:
+        return "", ""
+    if found.best == GO_ON:
+        return "", ""
+    worth = {choice.key: Money(round(choice.worth), car.currency).text() for choice in found.choices}
+    because = f"it still brings {worth[found.best]} after your wage, going on {worth[GO_ON]}"
+    return word_for(found), because
+
+
 def next_for(tx: Tx, car: Car) -> Step:
     """The one thing that a car needs from the person next."""
-    return remembered(tx, ("next step", car.id), lambda: next_step(situation_of(tx, car)), car=car.id)
+    now = remembered(tx, ("situation", car.id), lambda: situation_of(tx, car), car=car.id)
+    if car.stage in ("bought", "in work"):
+        ending, because = _ending(tx, car)
+        now = replace(now, ending=ending, ending_because=because)
+    return next_step(now)
 
 
 def rows_of_the_yard(tx: Tx, *, finished: bool, today: date) -> list[YardRow]:

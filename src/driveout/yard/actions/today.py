@@ -166,6 +166,9 @@ def cars_now(tx: Tx, *, at: datetime, currency: str = "USD") -> list[CarNow]:
             now = remembered(
                 tx, ("in hand today", car.id), build, tables=("rules_own",), car=car.id, given=day
             )
+            if step.gives_up:
+                # no hour goes into a car that is better given up; its next step is to decide that
+                now = replace(now, chains=(), parts=(), hours_left=0.0)
             found.append(replace(now, bay_per_day=bay))
     adverts.sort(key=lambda one: -(one.visit.worth if one.visit else 0.0))
     return found + adverts[:MOST_VISITS]
