@@ -99,12 +99,16 @@ def cars_numbered(tx: Tx, car_ids: Iterable[int]) -> dict[int, Car]:
 
 def numbers_in(tx: Tx, *stages: str) -> list[int]:
     """Numbers of the cars in some stages, newest first, without reading the cars."""
-    return records.ids_in(tx, stages)
+    return [number for number, _ in versions_in(tx, *stages)]
 
 
 def versions_in(tx: Tx, *stages: str) -> list[tuple[int, int]]:
     """Numbers of the cars in some stages with how often each was changed, newest first."""
-    return records.versions_in(tx, stages)
+    return list(
+        remembered(
+            tx, ("versions in", stages), lambda: tuple(records.versions_in(tx, stages)), tables=("cars_car",)
+        )
+    )
 
 
 def change_facts(

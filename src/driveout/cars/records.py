@@ -79,12 +79,6 @@ def versions_in(tx: Tx, stages: Iterable[str]) -> list[tuple[int, int]]:
     return [(row.id, row.version) for row in tx.execute(query.order_by(cars_car.c.id.desc()))]
 
 
-def ids_in(tx: Tx, stages: Iterable[str]) -> list[int]:
-    """Numbers of the cars in some stages, newest first."""
-    query = sa.select(cars_car.c.id).where(cars_car.c.stage.in_(list(stages)))
-    return [row.id for row in tx.execute(query.order_by(cars_car.c.id.desc()))]
-
-
 def change(tx: Tx, car: Car, values: dict[str, Any]) -> Car:
     """Change a car's row if nobody else has since; otherwise a Conflict."""
     result = tx.execute(

@@ -327,6 +327,17 @@ def name_of(network: Network, finding: str) -> str:
 
 def knowledge_of(tx: Tx, without: int | None = None) -> Pack:
     """The pack with the person's own changes and what sold cars, all but one if named, have taught."""
+    return remembered(
+        tx,
+        ("knowledge", without),
+        lambda: _knowledge_of(tx, without),
+        tables=("faults_pack", "faults_finding", "faults_aside", "faults_shared"),
+        given=tuple(versions_in(tx, "sold")),
+        is_large=without is not None,
+    )
+
+
+def _knowledge_of(tx: Tx, without: int | None) -> Pack:
     own = _own_content(tx)
     return _taught(own, _lessons(tx, knowledge(own), without), _shared(tx))
 

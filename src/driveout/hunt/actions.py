@@ -38,7 +38,7 @@ from driveout.lessons.actions import freeze
 from driveout.lessons.next_job import with_learned
 from driveout.money.actions import book_purchase
 from driveout.outlook import Forecast, Rules, car_case
-from driveout.outlook.actions import case_of, fault_facts, lines_of, newest_point, plan_of
+from driveout.outlook.actions import case_of, fault_facts, kept_outlook, lines_of, newest_point, plan_of
 from driveout.rules.actions import change_rules, rules_of
 from driveout.store import Tx
 from driveout.units import Money
@@ -618,6 +618,10 @@ class LessonShown:
 
 def lesson_shown(tx: Tx, car_id: int) -> LessonShown | None:
     """The estimate of a car without and with the lessons of finished ones; None when there are none."""
+    return kept_outlook(tx, "lesson shown", car_id, lambda: _lesson_shown(tx, car_id))
+
+
+def _lesson_shown(tx: Tx, car_id: int) -> LessonShown | None:
     bias = plan_of(tx).hours
     if bias is None or not bias.jobs:
         return None

@@ -13,7 +13,7 @@ from driveout.money.bank_layout import BankLayout, layout_from
 from driveout.money.bookings import COST_KINDS, wip
 from driveout.money.cash_ahead import Planned
 from driveout.money.journal import Entry, Posting
-from driveout.store import Moment, Tx, about_car, metadata
+from driveout.store import Moment, Tx, about_car, metadata, remembered
 from driveout.units import Money
 
 money_entry = sa.Table(
@@ -183,6 +183,12 @@ def around(tx: Tx, number: int) -> tuple[Entry, ...]:
 
 def sums(tx: Tx, below: str = "") -> dict[tuple[str, str], int]:
     """Balance of every account, or of those whose path begins with some text."""
+    if below:
+        return _sums(tx, below)
+    return dict(remembered(tx, "sums", lambda: _sums(tx, ""), tables=("money_posting",)))
+
+
+def _sums(tx: Tx, below: str) -> dict[tuple[str, str], int]:
     p = money_posting.c
     query = sa.select(p.account, p.commodity, sa.func.sum(p.amount)).group_by(p.account, p.commodity)
     if below:
@@ -350,13 +356,16 @@ def drop_planned(tx: Tx, number: int, version: int) -> Planned:
 def cost_by_line(tx: Tx, cars: Iterable[str]) -> dict[tuple[str, str], int]:
     """Cost booked on cars in progress by (car account part, key of the estimate line)."""
     p, link = money_posting.c, money_link.c
+    wanted = [wip(car, kind) for car in cars for kind in COST_KINDS]
     found: dict[tuple[str, str], int] = {}
-    for car in cars:
+    for start in range(0, len(wanted), 500):
         query = (
-            sa.select(link.link, sa.func.sum(p.amount))
+            sa.select(p.account, link.link, sa.func.sum(p.amount))
             .join(money_link, link.entry_id == p.entry_id)
-            .where(p.account.in_([wip(car, kind) for kind in COST_KINDS]), link.link.startswith("line-"))
-            .group_by(link.link)
+            .where(p.account.in_(wanted[start : start + 500]), link.link.startswith("line-"))
+            .group_by(p.account, link.link)
         )
-        found |= {(car, name[len("line-") :]): int(amount) for name, amount in tx.execute(query)}
+        for account, name, amount in tx.execute(query):
+            key = (account.split(":")[2], name[len("line-") :])
+            found[key] = found.get(key, 0) + int(amount)
     return found

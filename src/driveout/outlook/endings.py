@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from driveout.outlook.ahead import less, spent
 from driveout.outlook.forecast import Band, Case, Forecast
@@ -213,7 +213,12 @@ def usual_ways_out(
     return tuple(ways)
 
 
-def ways_to_end(case: Case, ways: Sequence[WayOut] | None = None, points: int = FINE) -> Endings:
+def ways_to_end(
+    case: Case,
+    ways: Sequence[WayOut] | None = None,
+    points: int = FINE,
+    known: Forecast | None = None,
+) -> Endings:
     """Compare going on with every way out, by what is still to come.
 
     Parameters
@@ -224,13 +229,15 @@ def ways_to_end(case: Case, ways: Sequence[WayOut] | None = None, points: int = 
         Ways out; those of the person's rules if left out.
     points
         Grid points of the money distribution.
+    known
+        Forecast of the case, if it is made already.
 
     Returns
     -------
     Endings
         The choices, the best of them, why, and where it switches.
     """
-    made = Forecast(replace(case, salvage=()), points)
+    made = (known or Forecast(case, points)).mended_in_any_case()
     rules = case.rules
     if ways is None:
         ways = usual_ways_out(rules, made.resale.mean)

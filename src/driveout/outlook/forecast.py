@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -234,6 +234,15 @@ class Forecast:
     case: Case
     points: int = FINE
     like: Forecast | None = None
+
+    def mended_in_any_case(self) -> Forecast:
+        """The same forecast with no way out before the end; what does not depend on that is shared."""
+        if not self.case.salvage:
+            return self
+        other = Forecast(replace(self.case, salvage=()), self.points, self.like)
+        shared = ("_charges", "_drawn", "_parts", "_reaches", "_every_grid", "_only_money")
+        vars(other).update({name: vars(self)[name] for name in shared if name in vars(self)})
+        return other
 
     @cached_property
     def _charges(self) -> tuple[Charge, ...]:

@@ -60,7 +60,7 @@ class Needed:
     words: str
 
 
-def what_must_be_true(case: Case, points: int = FINE) -> tuple[Needed, ...]:
+def what_must_be_true(case: Case, points: int = FINE, known: Forecast | None = None) -> tuple[Needed, ...]:
     """For each goal and each main input alone, the value that would make it so.
 
     Parameters
@@ -69,6 +69,8 @@ def what_must_be_true(case: Case, points: int = FINE) -> tuple[Needed, ...]:
         The car as known today.
     points
         Grid points of the money distribution.
+    known
+        Forecast of the case, if it is made already.
 
     Returns
     -------
@@ -79,7 +81,7 @@ def what_must_be_true(case: Case, points: int = FINE) -> tuple[Needed, ...]:
     ----------
     own-reasoning, docs/method/outlook.md.
     """
-    made = Forecast(case, points)
+    made = known or Forecast(case, points)
     made.outlook()
     without = _without_each_fault(made)
     return tuple(one for goal in GOALS for one in (*_inputs(made, goal), *_faults(made, goal, without)))

@@ -6,6 +6,7 @@ import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from driveout.units import Money
 from driveout.yard.job import DAYLIGHT, CarInWork, Job, Pull, Reason, night_worth, pull_of
@@ -152,6 +153,10 @@ class CarNow:
 
     def day_words(self) -> str:
         """What a day costs, in words."""
+        return self._day_words
+
+    @cached_property
+    def _day_words(self) -> str:
         parts = [("keeping it", self.holding_per_day), ("the money in it", self.capital_per_day)]
         parts += [("the bay it stands in", self.bay_per_day)]
         said = [f"{self._text(worth)} for {what}" for what, worth in parts if worth > 0]

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import add, le
 
 from driveout.errors import BadEntry
 from driveout.yard.job import DAYLIGHT, HELPER, NEED_WORDS, NEEDS, RENTAL, Job
@@ -137,8 +138,8 @@ def today_list(jobs: Sequence[Job], hours: Hours) -> Today:
         grown: dict[tuple[int, ...], tuple[float, tuple[Job, ...]]] = {}
         for load, (worth, chosen) in states.items():
             for more, gain, some in options:
-                now = tuple(a + b for a, b in zip(load, more, strict=True))
-                if any(a > limit for a, limit in zip(now, limits, strict=True)):
+                now = tuple(map(add, load, more))
+                if not all(map(le, now, limits)):
                     continue
                 if now not in grown or worth + gain > grown[now][0] + 1e-9:
                     grown[now] = (worth + gain, chosen + some)
@@ -220,7 +221,7 @@ def _options(chain: list[Job], by_key: dict[str, Job], hours: Hours, limits: lis
             sum(_grid_up(job.minutes) for job in chosen if _grid_down(over[job.key]) <= limit)
             for limit in limits
         )
-        if all(a <= limit for a, limit in zip(load, limits, strict=True)):
+        if all(map(le, load, limits)):
             found.append((load, sum(job.worth + _SOMETHING_DONE for job in chosen), chosen))
     return found
 

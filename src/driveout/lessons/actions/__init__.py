@@ -472,6 +472,22 @@ def cash_to_come(tx: Tx, today: datetime.date, currency: str) -> CashToCome:
         A sale counts only on a day the person typed: a forecast that leans on hoped-for sales
         hides the very day on which the money runs out.
     """
+    return remembered(
+        tx,
+        "cash to come",
+        lambda: _cash_to_come(tx, today, currency),
+        tables=_CASH_TABLES,
+        given=(today, currency),
+    )
+
+
+_CASH_TABLES = (
+    *("cars_car", "lessons_estimate", "parts_part", "parts_offer"),
+    *("money_entry", "money_posting", "money_link", "money_planned"),
+)
+
+
+def _cash_to_come(tx: Tx, today: datetime.date, currency: str) -> CashToCome:
     cars = [car for car in list_cars(tx) if car.stage in IN_HAND and car.currency == currency]
     ids = [car.id for car in cars]
     planned = [one for one in money.planned_money(tx) if one.amount.currency == currency]

@@ -633,7 +633,7 @@ def _endings(tx: Tx, car_id: int) -> Endings:
         weight_kg=typed.weight_kg,
         scrap_per_kg=typed.scrap_per_kg,
     )
-    return ways_to_end(case, ways)
+    return ways_to_end(case, ways, POINTS, forecast_of(tx, car_id))
 
 
 def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
@@ -659,7 +659,12 @@ def must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
     car = get_car(tx, car_id)
     if car.stage in FINISHED:
         raise CannotSay(f"{car.name} is {car.stage}: what it brought is booked.", missing="an open car")
-    return kept_outlook(tx, "must be true", car_id, lambda: what_must_be_true(case_of(tx, car_id).case))
+    return kept_outlook(tx, "must be true", car_id, lambda: _must_be_true(tx, car_id))
+
+
+def _must_be_true(tx: Tx, car_id: int) -> tuple[Needed, ...]:
+    made = forecast_of(tx, car_id)
+    return what_must_be_true(made.case, POINTS, made)
 
 
 def _nothing(currency: str, missing: str) -> dict[str, Any]:
