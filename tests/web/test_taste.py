@@ -10,8 +10,10 @@ import pytest
 from markupsafe import Markup
 from starlette.testclient import TestClient
 
+from driveout.cars.actions import add_car
 from driveout.demo.actions import fill
 from driveout.errors import BadEntry
+from driveout.money.actions import cost_so_far
 from driveout.store import Store
 from driveout.units import Money
 from driveout.web.forms import Form
@@ -27,7 +29,7 @@ from driveout.web.taste import (
     taste_of,
     use,
 )
-from tests.conftest import Browser
+from tests.conftest import Browser, Clock
 
 US, GB, DE, CH = (Taste(locale, is_chosen=True) for locale in ("en-US", "en-GB", "de-DE", "fr-CH"))
 
@@ -232,3 +234,25 @@ def test_what_a_filter_has_written_is_not_written_again(client: TestClient) -> N
         assert page.render(way=158_359.0, price=Money(1234, "JPY")) == "158.359 km (98.400 mi), 1.234 JPY"
     finally:
         use(Taste())
+
+
+@pytest.mark.parametrize(
+    ("locale", "typed", "booked"),
+    [
+        ("de-DE", "1.250", 125_000),
+        ("fr-CH", "1'250.5", 125_050),
+        ("en-US", "1,250", 125_000),
+        ("en-US", "1.250", 125),
+    ],
+)
+def test_a_number_typed_in_the_chosen_way_is_read_so_by_the_page(
+    browser: Browser, store: Store, clock: Clock, locale: str, typed: str, booked: int
+) -> None:
+    with store.writing() as tx:
+        car = add_car(tx, name="Tarnwick Linnet 1.4", currency="USD", at=clock(), stage="bought", facts={}).id
+    browser.post("/settings", {"locale": locale, "units": "metric", "theme": "system"})
+    receipt = {"amount": typed, "what": "clutch kit", "kind": "parts", "day": clock().date().isoformat()}
+    browser.post(f"/cars/{car}/money/receipt", receipt)
+
+    with store.reading() as tx:
+        assert cost_so_far(tx, car).work_in_progress.minor == booked

@@ -18,7 +18,7 @@ from starlette.formparsers import MultiPartParser
 from driveout.errors import BadEntry
 from driveout.units import Money, money_from_text, read_number
 from driveout.web.gate import LARGEST_UPLOAD
-from driveout.web.taste import Taste, present, settled
+from driveout.web.taste import TASTE_COOKIE, Taste, present, settled, taste_of
 
 VISIT_COOKIE = "driveout_visit"
 
@@ -258,7 +258,8 @@ async def form_of(request: Request) -> Form:
             raw[key] = value
             lists.setdefault(key, []).append(value)
     request.state.once = str(posted.get("once", ""))
-    form = Form(raw, lists, files)
+    taste = taste_of(request.cookies.get(TASTE_COOKIE, ""), request.headers.get("accept-language", ""))
+    form = Form(raw, lists, files, taste)
     request.state.form = form
     request.app.state.frame.demand(request, raw)
     return form
