@@ -10,6 +10,7 @@ from driveout.money import actions as money
 from driveout.selling import actions
 from driveout.store import Store
 from driveout.units import Money
+from driveout.workshop.actions import record_task, start_work, work_of
 from tests.conftest import Browser, Clock
 from tests.selling.test_photos import CAMERA, a_phone_jpeg
 
@@ -285,3 +286,22 @@ def test_papers_of_an_own_sale_come_without_any_record(client: TestClient) -> No
     refused = client.post("/api/sale-papers", json=sale | {"price": 0})
     assert refused.status_code == 422
     assert "above 0" in refused.text
+
+
+def test_a_car_that_is_apart_is_called_so_before_its_keys_go_and_in_the_buyers_file(
+    browser: Browser, planned: int, store: Store, clock: Clock
+) -> None:
+    assert "Not fit to drive" not in browser.get(f"/cars/{planned}/sale")
+    with store.writing() as tx:
+        job = start_work(tx, planned, "brakes_front_disc", ["pads_and_discs"], at=clock())
+        first = next(task for task in work_of(tx, planned, job.id).plan.tasks if task.kind == "undo")
+        for task in work_of(tx, planned, job.id).plan.tasks:
+            record_task(tx, planned, job.id, task.id, at=clock())
+            if task.id == first.id:
+                break
+
+    handover = browser.get(f"/cars/{planned}/sale").split('<section id="handover">')[1]
+    assert "1 of the links undone is not back" in handover.split("</section>")[0]
+    with store.reading() as tx:
+        remains = actions.listing_facts(tx, planned, clock().date()).remains
+    assert any(line.startswith("Not fit to drive: Front disc brake") for line in remains)

@@ -53,7 +53,10 @@ def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
     last = max((row.at for row in finished), default=None)
     network = network_for(tx, car)
     found = [row for row in findings_of(tx, car_id) if row.outcome not in ("no", "unknown", "refused")]
-    words = {row.id: f"{name_of(network, row.finding)} ({row.at.date().isoformat()})" for row in found}
+    words = {
+        row.id: f"{name_of(network, row.finding).removeprefix('Advert: ')} ({row.at.date().isoformat()})"
+        for row in found
+    }
     verdicts = car_report(tx, car_id, today).verdicts
     options = car.facts.get("options", car.facts.get("extras", ()))
     title = str(car.facts.get("title", ""))
@@ -72,6 +75,7 @@ def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
         ),
         measured=tuple(f"{v.what}: {v.shown}" for _, _, v in verdicts if v.reading is not None),
         remains=(
+            *_apart(tx, car_id),
             *(f"{repair.name} not done" for row, repair, _ in plan.repairs if row.state == "chosen"),
             *_left(tx, car),
             *(f"{spot}: flaw in the paint left as it is" for spot in _paint_left(verdicts)),
@@ -79,6 +83,19 @@ def listing_facts(tx: Tx, car_id: int, today: date) -> ListingFacts:
             *(words[row.id] for row in found if last is None or row.at > last),
         ),
         to_settle=tuple(words[row.id] for row in found if last is not None and row.at <= last),
+    )
+
+
+def _apart(tx: Tx, car_id: int) -> tuple[str, ...]:
+    """Areas with links that are undone and not back: such a car is not fit to drive."""
+    open_links = {
+        held.plan.assembly.name: len(held.work.progress.undone - held.work.progress.back)
+        for held in every_work(tx, car_id)
+    }
+    return tuple(
+        f"Not fit to drive: {area}: {count} of the links undone {'is' if count == 1 else 'are'} not back"
+        for area, count in open_links.items()
+        if count
     )
 
 
