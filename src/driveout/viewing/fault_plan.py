@@ -10,9 +10,10 @@ labour that faults of one group share.
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from math import inf, isfinite
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,14 +28,19 @@ from driveout.viewing.fault_sums import Prepared, fault_columns, prepare, signed
 from driveout.viewing.fault_viewing import DrawnWorth, FaultCheck, FaultViewing
 from driveout.viewing.policy import DIGITS, UNDONE, Node, Policy
 
-try:  # the extra `fast`; without it the same numbers come from NumPy
-    from driveout.viewing import fault_kernel_fast as fast
-except ImportError:  # pragma: no cover - both are tested by asking for the plain kernel
-    fast = None  # type: ignore[assignment]
-
 # Steps kept at once, one byte each; past this the price grid is thinned.
 MOST_STEPS = 100_000_000
 ANY_PRICE = np.array([inf])
+
+
+@cache
+def _compiled() -> Any:
+    """The sums of the extra ``fast``, None without it; loading the compiler takes longer than many a page."""
+    try:
+        from driveout.viewing import fault_kernel_fast
+    except ImportError:  # pragma: no cover - both are tested by asking for the plain kernel
+        return None
+    return fault_kernel_fast
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +65,7 @@ class FaultPlan:
 
     @property
     def _fast(self) -> bool:
-        return self.compiled_kernel and fast is not None
+        return self.compiled_kernel and _compiled() is not None
 
     @cached_property
     def _tables(self) -> tuple[Floats, Floats, Floats]:
@@ -116,7 +122,7 @@ class FaultPlan:
         if not self.prepared.signed:
             return self._by_recursion(folded)
         if self._fast:
-            return fast.negatives(  # type: ignore[no-any-return]
+            return _compiled().negatives(  # type: ignore[no-any-return]
                 sums.weight, sums.cost_so_far, sums.base, sums.cost, sums.start, sums.open_before,
                 sums.factor, sums.leak, sums.levels,
             )  # fmt: skip
@@ -163,7 +169,7 @@ class FaultPlan:
         """Positions from cumulative outcomes; findings of one check are joined to one digit."""
         axes = self.prepared.sums.levels
         if self._fast and width == 1:
-            table: Floats = fast.spread(cumulative, axes)
+            table: Floats = _compiled().spread(cumulative, axes)
         else:
             table = plain.spread(cumulative, axes, width)
         if self.prepared.is_plain:
@@ -182,7 +188,7 @@ class FaultPlan:
         chance, worth, most = self._tables
         rules, levels = self.prepared.rules, self.prepared.levels
         if self._fast:
-            return fast.best_from(  # type: ignore[no-any-return]
+            return _compiled().best_from(  # type: ignore[no-any-return]
                 chance, worth, price, levels, rules.price_of_check, rules.lose_deal, rules.open_after,
                 rules.needs, most,
             )  # fmt: skip
@@ -540,7 +546,7 @@ def best_now(prepared: Prepared, price: float) -> tuple[float, int]:
     """
     plan = FaultPlan(prepared)
     if (
-        fast is None
+        _compiled() is None
         or not prepared.signed
         or not prepared.is_plain
         or plan.viewing.shared
@@ -549,7 +555,7 @@ def best_now(prepared: Prepared, price: float) -> tuple[float, int]:
         value, step = plan._best(price)
         return float(value[0] / plan._tables[0][0]), int(step[0])
     sums, rules = prepared.sums, prepared.rules
-    return fast.value_at_start(  # type: ignore[no-any-return]
+    return _compiled().value_at_start(  # type: ignore[no-any-return]
         sums.weight, sums.cost_so_far, sums.base, sums.cost, sums.start, sums.open_before, sums.factor,
         sums.leak, sums.levels, rules.price_of_check, rules.lose_deal, rules.open_after, rules.needs,
         ANY_PRICE, prepared.viewing.resale, price,
