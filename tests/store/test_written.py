@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from driveout.app import ready_store
 from driveout.cars.actions import add_car, change_facts, get_car, list_cars
+from driveout.outlook.actions import newest_point
 from driveout.store import Store, Tx, remembered
 
 
@@ -100,3 +101,14 @@ def test_what_another_process_writes_is_seen(tmp_path: Path) -> None:
         assert _names(tx, looks) == "Linnet 1.4 Pipit"
     here.close()
     there.close()
+
+
+def test_what_was_read_before_the_outlook_was_renewed_is_not_kept(tmp_path: Path) -> None:
+    # The point of the outlook is written after the last fact, just before the commit.
+    store = ready_store(tmp_path)
+    with store.writing() as tx:
+        car = add_car(tx, name="Linnet 1.4", currency="USD", at=store.now()).id
+        assert newest_point(tx, car) is None
+    with store.reading() as tx:
+        assert newest_point(tx, car) is not None
+    store.close()

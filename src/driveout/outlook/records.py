@@ -100,7 +100,10 @@ class Point:
             "sale_p50",
             "missing",
         )
-        return all(getattr(self, key) == values[key] for key in keys)
+        if all(getattr(self, key) == values[key] for key in keys):
+            endings = [one.get("ending") for one in (self.breakdown, values["breakdown"])]
+            return len({one["key"] for one in endings if one}) < 2
+        return False
 
 
 def add_point(tx: Tx, values: dict[str, Any]) -> Point:

@@ -48,6 +48,12 @@ class _Seen:
     cars: set[int] = field(default_factory=set)
     counters: dict[str, int] | None = None
     writes: int = 0
+    facts: int = 0
+
+    def count(self, from_facts: bool) -> int:
+        """Writes so far that move a value: all, or those of facts alone."""
+        return self.facts if from_facts else self.writes
+
     made: dict[Hashable, _Made] = field(default_factory=dict)
     ready: dict[Hashable, tuple[Hashable, Any, bool]] = field(default_factory=dict)
 
@@ -61,6 +67,7 @@ class _Made:
     names: tuple[str, ...]
     given: Hashable
     is_large: bool
+    from_facts: bool
 
 
 @dataclass
@@ -95,8 +102,9 @@ def _look(tx: Tx, _cursor: Any, statement: str, parameters: Any, context: Any, _
     seen: _Seen = tx.info.setdefault(_KEY, _Seen())
     seen.tables.add(found[1])
     table = metadata.tables.get(found[1])
+    seen.writes += 1
     if table is None or not table.info.get(WORKED_OUT):
-        seen.writes += 1
+        seen.facts += 1
     if context is not None and context.compiled is not None:
         for row in context.compiled_parameters:
             names = ("car_id", "car_id_1", "id_1") if found[1] == "cars_car" else ("car_id", "car_id_1")
@@ -104,7 +112,9 @@ def _look(tx: Tx, _cursor: Any, statement: str, parameters: Any, context: Any, _
 
 
 def _undone(tx: Tx, *_: Any) -> None:
-    tx.info.setdefault(_KEY, _Seen()).writes += 1
+    seen: _Seen = tx.info.setdefault(_KEY, _Seen())
+    seen.writes += 1
+    seen.facts += 1
 
 
 def about_car(tx: Tx, car_id: int) -> None:
@@ -129,7 +139,7 @@ def _commit(tx: Tx) -> None:
         seen.ready = {
             what: (_key(counters, made.names, made.given), made.value, made.is_large)
             for what, made in seen.made.items()
-            if made.writes == seen.writes
+            if made.writes == seen.count(made.from_facts)
         }
 
 
@@ -169,6 +179,7 @@ def remembered(
     car: int | None = None,
     given: Hashable = (),
     is_large: bool = False,
+    from_facts: bool = False,
 ) -> T:
     """Return what was worked out before while the record it was made from is unchanged, else work it out.
 
@@ -188,6 +199,9 @@ def remembered(
         Everything it depends on besides the record.
     is_large
         Whether it is of a megabyte rather than a kilobyte; few of those are kept.
+    from_facts
+        Whether it is read from facts alone, never from a table marked `WORKED_OUT`: then it
+        still holds when such a table is written after it, in the same transaction.
 
     Returns
     -------
@@ -202,8 +216,10 @@ def remembered(
     names = tables if car is None else (*tables, f"car {car}", _EVERY_CAR)
     if seen is not None and (not seen.tables.isdisjoint(tables) or (car is not None and seen.tables)):
         made = seen.made.get(what)
-        if made is None or made.writes != seen.writes or made.given != given:
-            made = seen.made[what] = _Made(seen.writes, build(), names, given, is_large)
+        if made is None or made.writes != seen.count(from_facts) or made.given != given:
+            made = seen.made[what] = _Made(
+                seen.count(from_facts), build(), names, given, is_large, from_facts
+            )
         return made.value  # type: ignore[no-any-return]
     counters = None if seen is None else _counters(tx, seen)
     if counters is None:

@@ -87,12 +87,12 @@ def verdict(
                 f"But each further day in its bay brings {text(bay.this_rate)}, and the next car would bring "
                 f"{text(bay.next_rate)}: with no bay free, letting it go early earns more."
             )
-    return Verdict(word_for(endings), tuple(reasons), bay)
+    return Verdict(word_for(endings.best, _label(endings)), tuple(reasons), bay)
 
 
-def word_for(endings: Endings) -> str:
-    """What to do with a car, in a few words."""
-    return _SAID.get(endings.best, f"{STOP}: {_label(endings)}")
+def word_for(best: str, label: str) -> str:
+    """What to do with a car, in a few words, from the key and the label of its best ending."""
+    return _SAID.get(best, f"{STOP}: {label}")
 
 
 def _label(endings: Endings) -> str:

@@ -25,7 +25,7 @@ from driveout.outlook.actuals import with_actuals
 from driveout.outlook.ahead import Ahead, ahead_from
 from driveout.outlook.book import Charge
 from driveout.outlook.car_case import car_case, chances_or_draws, check_currency, no_value, usual_faults
-from driveout.outlook.endings import Endings, usual_ways_out, ways_to_end
+from driveout.outlook.endings import GO_ON, Endings, usual_ways_out, ways_to_end
 from driveout.outlook.estimates import lines_of as estimate_lines
 from driveout.outlook.forecast import Case, Forecast, Outlook
 from driveout.outlook.from_catalogue import FaultFacts, Plan
@@ -54,6 +54,8 @@ __all__ = [
     "set_own_ways",
     "BEFORE_BUYING",
     "Present",
+    "BestEnding",
+    "best_ending",
     "band_of",
     "band_of_point",
     "case_of",
@@ -133,7 +135,7 @@ def refresh(tx: Tx, car_id: int, reason: str, *, at: datetime) -> Point:
 
 def newest_point(tx: Tx, car_id: int) -> Point | None:
     """The outlook as it was last renewed; None before the first fact."""
-    return records.newest_point(tx, car_id)
+    return remembered(tx, ("newest point", car_id), lambda: records.newest_point(tx, car_id), car=car_id)
 
 
 def trail(tx: Tx, car_id: int) -> list[Point]:
@@ -246,6 +248,7 @@ def kept_outlook(tx: Tx, name: str, car_id: int, build: Callable[[], T], *, is_l
         car=car_id,
         given=(id(taught), id(pack)),
         is_large=is_large,
+        from_facts=True,
     )[2]
 
 
@@ -413,6 +416,9 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
         "breakdown": outlook_as_data(outlook),
         **_days(present, outlook),
     }
+    if car.stage in IN_WORK:
+        best = _best_ending(tx, car_id)
+        values["breakdown"]["ending"] = None if best is None else vars(best)
     if car.stage == "sold":
         values |= _as_booked(outlook)
     if car.stage in BEFORE_BUYING:
@@ -434,6 +440,7 @@ def _point_values(tx: Tx, car_id: int) -> dict[str, Any]:
 
 
 FINISHED = ("sold", "let go")
+IN_WORK = ("bought", "in work")
 BEFORE_BUYING = ("advert", "viewing", "let go")
 
 
@@ -610,6 +617,35 @@ def endings(tx: Tx, car_id: int) -> Endings:
         If no outlook can be made, or the car is not in hand.
     """
     return kept_outlook(tx, "endings", car_id, lambda: _endings(tx, car_id))
+
+
+@dataclass(frozen=True)
+class BestEnding:
+    """The best of going on and the ways out: which, and what it and going on still bring. [minor units]."""
+
+    key: str
+    label: str
+    worth: float
+    going_on: float
+
+
+def best_ending(tx: Tx, car_id: int) -> BestEnding | None:
+    """The best of going on and the ways out as of the last fact; None when nothing can be said."""
+    point = newest_point(tx, car_id)
+    if point is None or "ending" not in point.breakdown:
+        return _best_ending(tx, car_id)
+    kept = point.breakdown["ending"]
+    return None if kept is None else BestEnding(**kept)
+
+
+def _best_ending(tx: Tx, car_id: int) -> BestEnding | None:
+    try:
+        found = endings(tx, car_id)
+    except (DriveoutError, ArithmeticError, LookupError, ValueError):
+        return None
+    worth = {choice.key: choice.worth for choice in found.choices}
+    label = next((choice.label for choice in found.choices if choice.key == found.best), found.best)
+    return BestEnding(found.best, label, worth[found.best], worth[GO_ON])
 
 
 def _endings(tx: Tx, car_id: int) -> Endings:

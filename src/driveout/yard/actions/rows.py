@@ -7,14 +7,13 @@ from datetime import date
 
 from driveout.cars import Car
 from driveout.cars.actions import list_cars
-from driveout.errors import CannotSay
 from driveout.faults.actions import findings_of
 from driveout.lessons.actions import closed_at
 from driveout.market.actions import comparables_of
 from driveout.money import car_part
 from driveout.money.actions import car_entries, cores_open
 from driveout.money.car_cost import cost_of_car
-from driveout.outlook.actions import endings, newest_point
+from driveout.outlook.actions import best_ending, newest_point
 from driveout.outlook.endings import GO_ON
 from driveout.repairs.actions import decisions_of
 from driveout.selling.actions import latest_plan, log_of
@@ -71,15 +70,12 @@ def situation_of(tx: Tx, car: Car) -> Situation:
 
 def _ending(tx: Tx, car: Car) -> tuple[str, str]:
     """What to do instead of going on with a car, and why; nothing when going on brings most."""
-    try:
-        found = endings(tx, car.id)
-    except CannotSay:
+    found = best_ending(tx, car.id)
+    if found is None or found.key == GO_ON:
         return "", ""
-    if found.best == GO_ON:
-        return "", ""
-    worth = {choice.key: Money(round(choice.worth), car.currency).text() for choice in found.choices}
-    because = f"it still brings {worth[found.best]} after your wage, going on {worth[GO_ON]}"
-    return word_for(found), because
+    worth, going_on = (Money(round(minor), car.currency).text() for minor in (found.worth, found.going_on))
+    because = f"it still brings {worth} after your wage, going on {going_on}"
+    return word_for(found.key, found.label), because
 
 
 def next_for(tx: Tx, car: Car) -> Step:
