@@ -22,6 +22,8 @@ from driveout.app import ready_store, web_app
 from driveout.store import Store, Tx, metadata, open_store
 from tests.tally import note_counts, write_table
 
+pytest_plugins = ("tests.served",)
+
 settings.register_profile("driveout", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("driveout")
 

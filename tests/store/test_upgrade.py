@@ -44,7 +44,7 @@ def test_a_record_of_an_earlier_schema_goes_on_living(record: Path, tmp_path: Pa
         assert result_of(tx, 1).profit.text() == "1,197.70 USD"
         old = newest_point(tx, 2)
     with store.writing() as tx:
-        change_facts(tx, 2, {"asking_minor": 120000}, at=store.now())
+        change_facts(tx, 2, {"asking_minor": 125000}, at=store.now())
     with store.reading() as tx:
         new = newest_point(tx, 2)
     assert old is not None
@@ -75,6 +75,6 @@ def test_a_record_of_an_earlier_schema_moves_to_postgresql_and_is_brought_up_to_
         assert broken_trails(tx) == {}
         assert result_of(tx, 1).profit.text() == "1,197.70 USD"
     with store.writing() as tx:
-        change_facts(tx, 2, {"asking_minor": 120000}, at=store.now())
+        change_facts(tx, 2, {"asking_minor": 125000}, at=store.now())
     store.close()
     before.close()
