@@ -168,6 +168,10 @@ def so_far(tx: Tx, car_id: int) -> SoFar:
 
 def result_of(tx: Tx, car_id: int) -> Closing:
     """Result of a sold car as the books stand now; CannotSay while it is not sold."""
+    return remembered(tx, ("result", car_id), lambda: _result_of(tx, car_id), car=car_id)
+
+
+def _result_of(tx: Tx, car_id: int) -> Closing:
     car, part = get_car(tx, car_id), car_part(car_id)
     entries = car_entries(tx, car_id)
     if not is_sold(entries, part):

@@ -135,7 +135,7 @@ def bay_rate(tx: Tx, currency: str, wage: float) -> float:
     for car in closed[::-1]:
         if counted == MOST_CLOSED or closed_at(tx, car.id) is None:
             continue
-        result = remembered(tx, ("result", car.id), partial(result_of, tx, car.id), car=car.id)
+        result = result_of(tx, car.id)
         gains += result.profit.minor - wage * result.hours
         days += result.earnings.days
         counted += 1
