@@ -23,7 +23,8 @@ def shot(page: Page, name: str) -> None:
 
 def open_page(chromium: Browser, size: dict[str, int], **options: object) -> Page:
     """A page that fails the test on any script error or request to another host."""
-    context = chromium.new_context(viewport=size, **options)  # type: ignore[arg-type]
+    # A part that is just fading in would be judged by a contrast that it has for a tenth of a second.
+    context = chromium.new_context(viewport=size, **{"reduced_motion": "reduce", **options})  # type: ignore[arg-type]
     page = context.new_page()
     page.set_default_timeout(8000)
     return page

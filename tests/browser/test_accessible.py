@@ -15,7 +15,8 @@ from driveout.units import Money
 from tests.browser.conftest import DESK, PHONE, open_page, shot
 from tests.every_page import every_page
 
-pytestmark = pytest.mark.browser
+# What a page looks like does not hang on the engine behind it.
+pytestmark = [pytest.mark.browser, pytest.mark.sqlite_only]
 
 # Widths that a person sees at 200 % zoom: of a desktop, and the narrowest that pages must flow into (WCAG 1.4.10).
 ZOOMED = (720, 320)

@@ -11,7 +11,7 @@ from tests.commands.test_money import run
 
 def test_the_demo_yard_has_a_list_for_today_and_a_word_for_each_car(tmp_path: Path) -> None:
     home = tmp_path / "home"
-    run(home, "demo")
+    run(home, "demo", "--no-serve")
     demo = home / "demo" if (home / "demo").is_dir() else home
     done = run(demo, "today", "8", "--daylight", "8", "--json")
     said = json.loads(done.stdout)
