@@ -34,6 +34,8 @@ def test_without_lan_only_loopback_listens() -> None:
     opened = sockets_of(Listening(port=free_port()))
 
     assert [one.getsockname()[0] for one in opened] == ["127.0.0.1"]
+    # only then does asyncio send each answer at once instead of after the caller's acknowledgement
+    assert [one.proto for one in opened] == [socket.IPPROTO_TCP]
     for one in opened:
         one.close()
 
