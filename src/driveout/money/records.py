@@ -209,6 +209,13 @@ def balances_of(tx: Tx, accounts: Iterable[str], currency: str) -> dict[str, int
 
 def sums_between(tx: Tx, first: datetime.date, last: datetime.date) -> dict[tuple[str, str], int]:
     """What moved on every account between two days, both counted."""
+    tables = ("money_entry", "money_posting")
+    return dict(
+        remembered(tx, ("sums between", first, last), lambda: _sums_between(tx, first, last), tables=tables)
+    )
+
+
+def _sums_between(tx: Tx, first: datetime.date, last: datetime.date) -> dict[tuple[str, str], int]:
     p = money_posting.c
     query = (
         sa.select(p.account, p.commodity, sa.func.sum(p.amount))
