@@ -18,7 +18,7 @@ from driveout.outlook import Forecast, car_case, ceiling_from
 from driveout.outlook.actions import POINTS, fault_facts
 from driveout.repairs.actions import catalogue_of
 from driveout.rules.actions import rules_of
-from driveout.store import Tx
+from driveout.store import Tx, remembered
 from driveout.units import Money
 from driveout.viewing.car_plan import checks_on_offer
 from driveout.viewing.from_case import viewing_of
@@ -38,6 +38,10 @@ class WorthThen:
     worth: Money
     cost: Money
     outcomes: tuple[str, ...]
+
+
+#: what the worth of a check rests on besides the car's own rows: the pack with what cars proved, the rules
+_READ_FROM = ("faults_pack", "faults_finding", "faults_aside", "faults_shared", "rules_own")
 
 
 def checks_worth_then(tx: Tx, car_id: int) -> tuple[WorthThen, ...]:
@@ -134,6 +138,9 @@ def _value_then(tx: Tx, car: Car) -> tuple[float, float, float]:
 def worth_or_missing(tx: Tx, car_id: int) -> tuple[tuple[WorthThen, ...], str]:
     """The same for a page: what was left out and its worth, or why that cannot be said."""
     try:
-        return checks_worth_then(tx, car_id), ""
+        worths = remembered(
+            tx, ("worth then", car_id), lambda: checks_worth_then(tx, car_id), tables=_READ_FROM, car=car_id
+        )
+        return worths, ""
     except (CannotSay, BadEntry) as unknown:
         return (), unknown.message
